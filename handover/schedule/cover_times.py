@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from handover.practice.rules import general_rules
-from handover.schedule.model import FORMS_AFTER_COVER, Gate, MilestoneKind, Reason
+from handover.schedule.model import FORMS_AFTER_COVER, Gate, MilestoneKind, Reason, Risk
 from handover.schedule.printed_times import half_hour_down, half_hour_up, printed_time, warmest_up
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from handover.schedule.model import CureSchedule, Risk, SurfaceChoice, SurfaceTask, Visit
+    from handover.schedule.model import CureSchedule, SurfaceChoice, SurfaceTask, Visit
 
 COVERING = general_rules().duration("visit.covering")
 """Time to cover a slab, or to lift its covers."""
@@ -102,18 +102,18 @@ def frost_covers(schedule: CureSchedule) -> tuple[FrostCover, ...]:
     """
     if schedule.curing_method == "insulating blanket":
         return ()
-    frosts = sorted(
-        (each for each in schedule.risks if each.code == "frost"), key=lambda each: each.start.astimezone(UTC)
-    )
+    risks = [each for each in schedule.risks if each.code == "frost"]
+    before = _frost_before_sheet(schedule) if risks else ()
+    frosts = sorted((*before, *risks), key=lambda each: each.start.astimezone(UTC))
     nights = groupby(frosts, key=lambda each: covered_from(schedule, each.start))
     found = [_cover(schedule, start, tuple(night)) for start, night in nights]
     found += [_cover(schedule, start, ()) for start in _in_place_of_water(schedule)]
     covers: list[FrostCover] = []
     for each in sorted(found, key=lambda one: one.start):
-        if covers and schedule.covered_for_frost and covers[-1].off == MilestoneKind.PROTECTION_ENDS:
-            break  # a sheet is on from then on
         if covers and (covers[-1].end is None or each.start <= covers[-1].end.astimezone(UTC)):
             covers[-1] = replace(covers[-1], frosts=(*covers[-1].frosts, *each.frosts))
+        elif covers and schedule.covered_for_frost and covers[-1].off == MilestoneKind.PROTECTION_ENDS:
+            break  # a sheet is on from then on
         else:
             covers.append(each)
     return tuple(_as_laid(each, schedule) for each in covers)
@@ -129,6 +129,18 @@ def _as_laid(cover: FrostCover, schedule: CureSchedule) -> FrostCover:
         return cover
     start = (schedule.covered_since or half_hour_down(issued)).astimezone(UTC)
     return replace(cover, start=start, by_crew=not is_walkable(schedule, start))
+
+
+def _frost_before_sheet(schedule: CureSchedule) -> tuple[Risk, ...]:
+    """Return the frost of the hours before the crew lays the sheet or burlap that cures the slab.
+
+    The simulated slab is under it from final set on; by night it is bare, or a sheet is held clear of it.
+    """
+    frost, laid = bare_frost(schedule), _sheet_start(schedule)
+    if frost is None or laid is None or laid <= frost.astimezone(UTC):
+        return ()
+    start = half_hour_down(frost)
+    return (Risk("frost", start, laid.astimezone(start.tzinfo), start),)
 
 
 def _cover(schedule: CureSchedule, start: datetime, frosts: tuple[Risk, ...]) -> FrostCover:

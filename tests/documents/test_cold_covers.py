@@ -68,6 +68,7 @@ def test_frost_every_night_is_one_cover(job: JobRecord, frozen: CureSchedule) ->
     ends = frozen.milestone(Kind.PROTECTION_ENDS)
     assert ends is not None
     assert cover.end == ends.not_before
+    assert cover.frosts == frozen.risks
     assert cover.by_crew
     assert frozen.finished is not None
     assert frozen.finished <= cover.start <= frozen.risks[0].start

@@ -250,9 +250,34 @@ def test_blankets_go_on_with_the_sheet_where_frost_leaves_the_time(
         schedule,
         surface=replace(task_of(schedule), cover_from=laid),
         risks=(replace(frost, start=start, end=start + timedelta(hours=4)),),
+        protection=None,
     )
     covered = frost_covers(moved)[0].start
     assert covered == laid if until_frost_h else covered < laid
+
+
+@pytest.mark.parametrize("method", ["plastic sheet", "wet burlap"])
+def test_a_frost_before_the_sheet_is_laid_has_its_cover(
+    job: Job, weather: Weather, as_of: datetime, method: str
+) -> None:
+    """The sheet lies from the morning on; the night before, the plan has no other cover on the slab."""
+    schedule = plan_cure(job(curing={"method": method}), weather(-6.0, 4.0), as_of)
+    frost = next(each for each in schedule.risks if each.code == "frost")
+    laid = task_of(schedule).start.replace(hour=7, minute=0) + timedelta(days=1)
+    bare, later = laid - timedelta(hours=5), laid + timedelta(hours=20)
+    protection = schedule.protection
+    assert protection is not None
+    none, *blankets = protection.blankets
+    moved = replace(
+        schedule,
+        surface=replace(task_of(schedule), cover_from=laid),
+        risks=(replace(frost, start=later, end=later + timedelta(hours=4)),),
+        protection=replace(protection, blankets=(replace(none, freezes_from=bare), *blankets)),
+    )
+    first = frost_covers(moved)[0]
+    assert first.start <= bare
+    assert first.frosts[0].start == bare
+    assert first.covers_at(laid)
 
 
 def test_under_a_sheet_that_lay_through_frost_the_first_visit_is_a_look(
