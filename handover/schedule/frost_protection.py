@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime
 from math import isclose
 from typing import TYPE_CHECKING
 
@@ -20,7 +21,6 @@ from handover.schedule.temperature_log import with_log_correction
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
-    from datetime import datetime
 
     from numpy.typing import NDArray
 
@@ -199,8 +199,27 @@ def _with_own_blanket(simulation: Simulation, tried: tuple[Blanket, ...]) -> tup
     cover = np.full(slab.placed_s.shape, resistance)
     tops = judge_blankets(slab, cover, strong_h, simulation.job, simulation.practice)
     own = _blanket(simulation, slab, resistance, last, tops)
-    others = (each for each in tried if not isclose(each.resistance, resistance, rel_tol=SAME_BLANKET))
+    others = (
+        _no_worse(each, own) if each.resistance > resistance else each
+        for each in tried
+        if not isclose(each.resistance, resistance, rel_tol=SAME_BLANKET)
+    )
     return tuple(sorted((*others, own), key=lambda each: each.resistance))
+
+
+def _no_worse(thicker: Blanket, own: Blanket) -> Blanket:
+    """Return the effect of a thicker blanket, no worse than that of the record's.
+
+    Each member is as warm under it. But it is tried on few of them: where frost takes hold in a tenth of the
+    members, a few show it and all do not, or the other way round.
+    """
+    safe = [each for each in (thicker.frost_safe, own.frost_safe) if each is not None]
+    return replace(
+        thicker,
+        coldest_surface_c=max(thicker.coldest_surface_c, own.coldest_surface_c),
+        frost_safe=min(safe, key=datetime.timestamp, default=None),
+        freezes_from=None if own.freezes_from is None else thicker.freezes_from,
+    )
 
 
 def _blanket(

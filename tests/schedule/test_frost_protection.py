@@ -10,9 +10,11 @@ import numpy as np
 import pytest
 
 from handover.jobs.record import Cylinder, LogReading, TemperatureLog
+from handover.schedule import frost_protection
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.frost_protection import plan_protection
 from handover.schedule.milestones import compute_dates
+from handover.schedule.model import Blanket
 from handover.schedule.plan import plan_cure
 from handover.schedule.simulation import simulate
 from handover.schedule.slab_simulation import simulate_slab
@@ -49,6 +51,32 @@ def test_a_thicker_blanket_is_never_colder_nor_later(job: Job, weather: Weather,
         if thinner.frost_safe is not None:
             assert thicker.frost_safe is not None
             assert thicker.frost_safe <= thinner.frost_safe
+
+
+def test_a_thicker_blanket_is_no_colder_than_that_of_the_record(
+    job: Job, weather: Weather, as_of: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The record's is tried on all members, the others on a few: these may show a frost that all do not."""
+    own = 1.2
+    cold = job(
+        placement={"concrete_temperature": 16.0},
+        curing={"method": "insulating blanket", "blanket_r_value": own},
+    )
+    simulation = simulate(cold, weather(-6.0, 3.0), as_of)
+    late = simulation.job.placement.end + timedelta(days=27)
+    few = (Blanket(0.0, -9.0, late, late), Blanket(1.41, -9.0, late, late))
+    monkeypatch.setattr(frost_protection, "_try_blankets", lambda _: iter(few))
+    protection = plan_protection(simulation, compute_dates(simulation, lambda _: "forecast"))
+    assert protection is not None
+    bare, recorded, thicker = protection.blankets
+    assert bare == few[0]
+    assert recorded.resistance == pytest.approx(own)
+    assert recorded.freezes_from is None
+    assert thicker.freezes_from is None
+    assert thicker.coldest_surface_c >= recorded.coldest_surface_c
+    assert recorded.frost_safe is not None
+    assert thicker.frost_safe is not None
+    assert thicker.frost_safe <= recorded.frost_safe
 
 
 def test_the_thinnest_that_keeps_the_top_from_freezing_is_chosen(
