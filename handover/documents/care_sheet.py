@@ -28,7 +28,7 @@ from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.tasks import is_over, next_watering, waterings_ahead
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterator, Mapping, Sequence
 
     from handover.documents.date_phrases import DatePhrase
     from handover.documents.watering_table import TableCell
@@ -45,7 +45,7 @@ OFFICE_ONLY_CAUTIONS = {
     *("log-differs", "log-in-the-air"),
 }
 """Cautions for crew and office only; the owner's dates already include them."""
-MAX_CHANGES = 3
+MAX_CHANGES = 5
 """Maximum number of changes on the first page; the care page and the message have all."""
 PAGES = 3
 """Pages of a simple sheet without photos; with more, it is laid out again with less space."""
@@ -123,12 +123,25 @@ class CareSheet:
         """Return the changes since the previous issue, one sentence each."""
         return change_sentences(self.wording)
 
+    def foremost(self, most: int) -> tuple[str, ...]:
+        """Return the most important changes, up to a maximum."""
+        return foremost_changes(self.wording, most)
+
+    @property
+    def first_changes(self) -> tuple[str, ...]:
+        """Return the most important changes, as many as fit on the first page."""
+        return self.foremost(MAX_CHANGES)
+
+    @property
+    def rest_changes(self) -> tuple[str, ...]:
+        """Return the other changes."""
+        return without(self.changes, self.first_changes)
+
     @property
     def foremost_changes(self) -> tuple[str, ...]:
-        """Return the most important changes, as many as fit on the first page."""
-        few = foremost_changes(self.wording, MAX_CHANGES)
-        more = len(self.changes) - len(few)
-        return (*few, self.say("change.more", n=more)) if more else few
+        """Return the most important changes, and how many more there are."""
+        more = len(self.rest_changes)
+        return (*self.first_changes, *([self.say("change.more", n=more)] if more else []))
 
     @property
     def pages_wanted(self) -> int:
@@ -608,3 +621,8 @@ HAZARD_CAUTIONS = (
     "tendons",
     "frost",
 )
+
+
+def without(lines: Sequence[str], shown: Sequence[str]) -> tuple[str, ...]:
+    """Return the lines that are not shown yet, in their order."""
+    return tuple(each for each in lines if each not in shown)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from handover.documents.date_phrases import capitalise
-from handover.schedule.changes import FROST, SAW_LAST, WATERING
+from handover.schedule.changes import FROST, RAIN, SAW_LAST, SPELLS, WATERING
 from handover.schedule.model import MilestoneKind, PrintedTime
 
 if TYPE_CHECKING:
@@ -25,6 +25,7 @@ _FEW_DAYS = 2
 """So many days one after another are named; of more, the first and the last."""
 
 MOST_URGENT = (
+    RAIN,
     FROST,
     MilestoneKind.PROTECTION_ENDS,
     MilestoneKind.FIRST_WATER,
@@ -52,24 +53,33 @@ def foremost_changes(wording: Wording, most: int) -> tuple[str, ...]:
 
 def _worded_changes(wording: Wording) -> list[tuple[str, Change]]:
     writer = _ChangeWriter(wording)
-    shown = {SAW_LAST, WATERING, FROST, *wording.dates.owner_kinds}
+    shown = {SAW_LAST, WATERING, *SPELLS, *wording.dates.owner_kinds}
     changes = [each for each in wording.schedule.changes if each.kind in shown]
     groups = _alike(changes)
     return [(writer.sentence(each[0], text), each[0]) for each in groups for text in writer.text(each)]
 
 
 def _alike(changes: list[Change]) -> list[list[Change]]:
-    """Return the changes in order; the waterings that moved alike, for the same reason, are one group."""
+    """Return the changes in order, as groups of one sentence each.
+
+    The waterings that moved alike, for the same reason, are one group; so are all new frosts, and all frosts
+    that are not expected any more.
+    """
     groups: dict[object, list[Change]] = {}
     for index, each in enumerate(changes):
-        hours = tuple(tuple(when.timetz() for when in side) for side in _sides(each))
-        key = (hours, each.because) if each.kind == WATERING else index
+        key: object = index
+        if each.kind == WATERING:
+            key = (tuple(tuple(when.timetz() for when in side) for side in _sides(each)), each.because)
+        elif each.kind in SPELLS:
+            key = (each.kind, bool(each.after))
         groups.setdefault(key, []).append(each)
     return list(groups.values())
 
 
 def _rank(change: Change) -> int:
-    """Return the rank of a change by its importance to an owner."""
+    """Return the rank of a change by its importance to an owner; what is not expected any more is last."""
+    if change.kind in SPELLS and not change.after:
+        return len(MOST_URGENT)
     return MOST_URGENT.index(change.kind) if change.kind in MOST_URGENT else len(MOST_URGENT)
 
 
@@ -94,8 +104,8 @@ class _ChangeWriter:
         change = alike[0]
         if change.kind == WATERING:
             yield self._visits(alike)
-        elif change.kind == FROST:
-            yield self._frost(change)
+        elif change.kind in SPELLS:
+            yield self._spell(alike)
         else:
             yield from self._date(change)
 
@@ -158,10 +168,16 @@ class _ChangeWriter:
         first, last = (self.speak.day(each) for each in (days[0], days[-1]))
         return [self.say("sheet.day-span", first=first, last=last)]
 
-    def _frost(self, change: Change) -> str:
-        if change.after:
-            return self.say("change.frost-new", when=self.speak.moment(change.after[0]).text)
-        return self.say("change.frost-gone", day=self.speak.day(change.before[0]))
+    def _spell(self, alike: list[Change]) -> str:
+        """Return the frosts, or the rains on the fresh slab, that are all new or all gone."""
+        kind = alike[0].kind
+        if not alike[0].after:
+            return self.say(f"change.{kind}-gone", days=self._days([each.before[0] for each in alike]))
+        values = {"when": self.speak.moment(alike[0].after[0]).text}
+        if len(alike) == 1:
+            return self.say(f"change.{kind}-new", **values)
+        last = self.speak.day(alike[-1].after[0])
+        return self.say(f"change.{kind}-new-more", n=len(alike) - 1, last=last, **values)
 
     def _what(self, kind: str) -> str:
         return self.say(self.wording.dates.variant(f"change.what.{kind}"))

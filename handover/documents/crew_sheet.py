@@ -23,7 +23,7 @@ from handover.schedule.cover_times import ways_left
 from handover.schedule.loading import bare_frost_hours, materials_to_load, pour_weather
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import half_hour_down, half_hour_up
-from handover.schedule.tasks import SHEET_LAY, SURFACE, is_over
+from handover.schedule.tasks import RAIN_COVER, SHEET_LAY, SURFACE, is_over
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -31,13 +31,15 @@ if TYPE_CHECKING:
     from handover.documents.events import CareEvent
     from handover.documents.wording import Wording
     from handover.schedule.loading import Material, PourWeather
-    from handover.schedule.model import Risk
+    from handover.schedule.model import Risk, Task
 
 OWNER_DATES = (Kind.FOOT_TRAFFIC, Kind.LIGHT_VEHICLES, Kind.CURING_ENDS)
 """The owner's dates that the crew must know."""
 
 DAY_KINDS = ("surface", "rain-cover")
-"""Events of the crew that are dangers of the day, or the work against them."""
+"""Events of the crew that are dangers of the day, or the work against them.
+
+A cover before rain is a visit as well, once the crew has finished the slab."""
 
 URGENT_KINDS = ("lay-hose", "pipes-frost")
 """Visits of the crew whose sentences say what must not be missed."""
@@ -317,18 +319,29 @@ class CrewSheet:
         hour_only = {f"{each.when_text}." for each in self.wording.dates.milestones}
         number = 0
         for task, event in zip(self.schedule.tasks_of("crew"), crew_work(self.wording), strict=True):
-            if event.kind in DAY_KINDS or is_over(self.schedule, task):
+            if not self._is_visit(task) or is_over(self.schedule, task):
                 continue
             number += 1
             lines = [line for line in event.description.splitlines() if line not in hour_only]
             yield CrewRow(
                 self._event_hours(event),
-                f"{event.work or event.title}.",
+                f"{self._work(event)}.",
                 " ".join(map(_sentence, lines)),
                 rank=2 if number <= SOON else 5,
                 kind=event.kind,
                 detail_rank=3 if self._is_urgent(event) else 7,
             )
+
+    def _work(self, event: CareEvent) -> str:
+        """Return what a visit is for, without its hour."""
+        rain = event.kind == RAIN_COVER
+        return self.say("event.rain-cover.title") if rain else event.work or event.title
+
+    def _is_visit(self, task: Task) -> bool:
+        """Return whether the crew comes back for a task, which it did not do before it left."""
+        finished = self.schedule.finished or self.schedule.placement_end
+        is_later = task.kind == RAIN_COVER and task.start > finished
+        return task.kind not in DAY_KINDS or is_later
 
     def _is_urgent(self, event: CareEvent) -> bool:
         """Return whether how to do it is as urgent as the work itself."""
@@ -368,12 +381,10 @@ class CrewSheet:
         return self.say("change.heading", n=self.schedule.revision - 1)
 
     def _changes(self) -> Iterator[CrewRow]:
-        """Yield the most important changes since the previous issue."""
+        """Yield the changes since the previous issue; where room is short, the most important stay."""
         few = foremost_changes(self.wording, MAX_CHANGES)
-        for each in few:
-            yield CrewRow("", each, rank=3)
-        if more := len(change_sentences(self.wording)) - len(few):
-            yield CrewRow("", self.say("change.more", n=more), rank=3)
+        for each in change_sentences(self.wording):
+            yield CrewRow("", each, rank=3 if each in few else 8)
 
     # ---- one page
 

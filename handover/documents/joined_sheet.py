@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup, escape
 
 from handover.documents.calendar_links import CalendarLink, calendar_address
+from handover.documents.care_sheet import MAX_CHANGES, without
 from handover.documents.joined_calendars import joined_owner_calendar
 from handover.documents.joined_watering import JoinedWatering
 from handover.documents.sheet_rows import SheetRow
@@ -215,9 +216,25 @@ class JoinedSheet:
         return self._by_line(lambda care: care.changes)
 
     @cached_property
+    def first_changes(self) -> tuple[str, ...]:
+        """Return the most important changes of each slab, as many as fit on the first page."""
+        return self._by_line(lambda care: care.foremost(self._most_changes))
+
+    @cached_property
+    def rest_changes(self) -> tuple[str, ...]:
+        """Return the other changes of each slab."""
+        return self._by_line(lambda care: without(care.changes, care.foremost(self._most_changes)))
+
+    @property
     def foremost_changes(self) -> tuple[str, ...]:
-        """Return the most important changes of each slab."""
-        return self._by_line(lambda care: care.foremost_changes)
+        """Return the most important changes of each slab, and how many more there are."""
+        more = len(self.rest_changes)
+        return (*self.first_changes, *([self.say("change.more", n=more)] if more else []))
+
+    @property
+    def _most_changes(self) -> int:
+        """Return how many changes of one slab fit on the first page."""
+        return max(1, MAX_CHANGES // len(self.slabs))
 
     def _by_line(self, lines_of: Callable[[CareSheet], Sequence[str]]) -> tuple[str, ...]:
         """Return the lines of all slabs, each once, with the names of its slabs."""

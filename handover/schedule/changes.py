@@ -29,6 +29,9 @@ SAW_LAST = "saw-joints-last"
 
 WATERING = "watering"
 FROST = "frost"
+RAIN = "rain-on-fresh"
+SPELLS = (FROST, RAIN)
+"""Risks that come and go: a stretch of weather that harms the slab."""
 
 _MEASURED: dict[str, Cause] = {
     "ticket": "ticket",
@@ -74,7 +77,8 @@ class _Comparison:
         dates = tuple(self._dates())
         yield from dates
         yield from self._waterings({each.kind: each for each in dates if self._exceeds_threshold(each)})
-        yield from self._frosts()
+        for code in SPELLS:
+            yield from self._spells(code)
 
     # ---- dates
 
@@ -167,25 +171,25 @@ class _Comparison:
                 return (_SKIPPED[was][1],)
         return self._causes()
 
-    # ---- frost
+    # ---- frost, and rain on the fresh slab
 
-    def _frosts(self) -> Iterator[Change]:
-        """Yield the beginnings of frost that is new, and those of frost that is not expected any more.
+    def _spells(self, code: str) -> Iterator[Change]:
+        """Yield the beginnings of a risk that is new, and those of one that is not expected any more.
 
-        Frosts that touch are one span. A frost that lasts on into new days, or begins in others, is the same.
+        Spells that touch are one span. One that lasts on into new days, or begins in others, is the same.
         """
-        before, after = self._frost_spans(self.earlier), self._frost_spans(self.later)
+        before, after = self._spans(self.earlier, code), self._spans(self.later, code)
         for start, end in before:
             if not any(_overlap(self._whole_days(start, end), span) for span in after):
-                yield Change(FROST, _one(self._at_site(start)), ())
+                yield Change(code, _one(self._at_site(start)), ())
         for start, end in after:
             same = [first for first, last in before if _overlap((start, end), (first, last))]
             if not same or (start < min(same) and self._is_moved(start, min(same))):
-                yield Change(FROST, (), _one(self._at_site(start)))
+                yield Change(code, (), _one(self._at_site(start)))
 
-    def _frost_spans(self, schedule: CureSchedule) -> list[tuple[datetime, datetime]]:
-        """Return the union of the hours of frost that are not past, as spans in UTC, in order."""
-        ahead = [each for each in schedule.risks if each.code == FROST and not self._past_dates(each.end)]
+    def _spans(self, schedule: CureSchedule, code: str) -> list[tuple[datetime, datetime]]:
+        """Return the union of the hours of a risk that are not past, as spans in UTC, in order."""
+        ahead = [each for each in schedule.risks if each.code == code and not self._past_dates(each.end)]
         spans: list[tuple[datetime, datetime]] = []
         for start, end in sorted((each.start.astimezone(UTC), each.end.astimezone(UTC)) for each in ahead):
             if spans and start <= spans[-1][1]:

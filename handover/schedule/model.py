@@ -736,7 +736,8 @@ class Change:
         str,
         means(
             'Kind of the milestone; "saw-joints-last": too late from then on; "watering": '
-            'the visits of a day; "frost": a stretch in which the slab may freeze.'
+            'the visits of a day; "frost": a stretch in which the slab may freeze; "rain-on-fresh": a rain '
+            "on the fresh slab."
         ),
     ]
     before: Annotated[

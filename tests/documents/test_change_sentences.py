@@ -20,7 +20,7 @@ from handover.documents.pages import care_page_html, care_sheet_html
 from handover.documents.templating import languages
 from handover.documents.translations import load_translations
 from handover.documents.wording import Wording
-from handover.schedule.changes import SAW_LAST
+from handover.schedule.changes import SAW_LAST, SPELLS
 from handover.schedule.model import Cause, Caution, Change, MilestoneKind, Risk
 from handover.schedule.owner_dates import OWNER_KINDS
 
@@ -118,10 +118,30 @@ def test_the_first_page_shows_few_changes_and_how_many_more(
     words = Wording(job, replace(schedule, revision=2, changes=(*watered, car)), language=language)
     every = change_sentences(words)
     care = CareSheet(words, {})
-    assert care.foremost_changes == (*every[:2], every[5], words.say("change.more", n=3))
+    assert care.foremost_changes == (*every[:4], every[5], words.say("change.more", n=1))
     page, sheet = care_page_html(words), care_sheet_html(words)
     assert all(f"<li>{line}</li>" in page for line in every)
-    assert sum(f"<li>{line}</li>" in sheet for line in every) == 3
+    assert sum(f"<li>{line}</li>" in sheet for line in every) == 5
+
+
+def test_nights_of_frost_are_one_sentence(job: JobRecord, schedule: CureSchedule) -> None:
+    """Three new nights take one line, so that the dates that moved are seen beside them."""
+    night = datetime(2026, 7, 17, 2, 0, tzinfo=ZONE)
+    new = [Change("frost", (), (night + n * 24 * HOUR,)) for n in (0, 1, 3)]
+    (line,) = sentences(job, schedule, *new)
+    assert line.startswith("New: the slab may freeze from 2:00 in the morning, Friday, July 17, and again")
+    assert line.endswith("until Monday, July 20.")
+    gone = [Change("frost", (night + n * 24 * HOUR,), ()) for n in (0, 1)]
+    assert sentences(job, schedule, *gone) == (
+        "Frost is not expected to harm the slab on Friday, July 17 and Saturday, July 18 any more.",
+    )
+
+
+def test_rain_that_is_new_says_that_the_crew_covers_the_slab(job: JobRecord, schedule: CureSchedule) -> None:
+    evening = datetime(2026, 7, 14, 18, 0, tzinfo=ZONE)
+    (sentence,) = sentences(job, schedule, Change("rain-on-fresh", (), (evening,)))
+    assert sentence.startswith("New: rain is likely from 6:00 in the evening, Tuesday, July 14;")
+    assert "covers the slab before it" in sentence
 
 
 def test_waterings_that_move_alike_are_one_sentence(job: JobRecord, schedule: CureSchedule) -> None:
@@ -153,8 +173,9 @@ def test_every_change_and_cause_has_words(language: str, job: JobRecord, schedul
     causes = get_args(Cause)
     changes = [
         Change(kind, before, after, causes)
-        for kind in (*OWNER_KINDS, SAW_LAST, "watering", "frost")
+        for kind in (*OWNER_KINDS, SAW_LAST, "watering", *SPELLS)
         for before, after in (((day,), (day + 48 * HOUR,)), ((), (day,)), ((day,), ()))
+        if kind not in SPELLS or not (before and after)  # weather comes or goes
     ]
     lines = sentences(job, cold(schedule), *changes, language=language)
     assert len(set(lines)) == len(changes)

@@ -17,6 +17,7 @@ from handover.documents.crew_sheet import DAY_KINDS, CrewSheet
 from handover.documents.crew_visits import crew_visits
 from handover.documents.events import crew_events
 from handover.documents.pages import crew_sheet_html, sheet_pdf
+from handover.documents.templating import languages
 from handover.documents.wording import Wording
 from handover.practice.silica import respirators
 from handover.schedule.cover_times import pipes_by
@@ -96,6 +97,40 @@ def test_each_visit_of_the_calendar_is_on_the_sheet_and_in_the_plan(
     plan = plan_summary(wording)
     listed = " ".join(what for _, what in (*plan.dates, *plan.visits))
     assert all(listed.count(each.what.removesuffix(".")) == 1 for each in rows)  # each once
+
+
+@pytest.mark.parametrize("language", languages())
+def test_a_cover_before_rain_is_a_visit_once_the_crew_has_left(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Who covers the slab comes back for it; the papers say when the cover comes off, and by whom."""
+    done = schedule.finished or schedule.placement_end
+    after = (done - schedule.placement_start) / timedelta(hours=1) + 3.0
+    rainy = before_the_pour(schedule, risk("rain-on-fresh", schedule, after))
+    words = Wording(job, rainy, language=language)
+    (rain,) = words.surface.rains
+    (row,) = (each for each in CrewSheet(words).rows("visits") if each.kind == "rain-cover")
+    off = words.say("event.rain-cover.off")
+    assert row.detail.endswith(off)
+    assert off in next(each for each in crew_events(words) if each.kind == "rain-cover").description
+    assert rain.owner in crew_visits(words)
+    early = before_the_pour(schedule, risk("rain-on-fresh", schedule, 1.0))
+    sheet = CrewSheet(Wording(job, early, language=language))
+    assert not any(each.kind == "rain-cover" for each in sheet.rows("visits"))
+
+
+@pytest.mark.parametrize("language", languages())
+def test_plastic_against_rain_is_off_a_coloured_top_at_once(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Common practice: plastic marks a coloured top; rain is the one exception, and only held clear of it."""
+    slab = job.slab.model_copy(update={"coloured": True})
+    rainy = before_the_pour(schedule, risk("rain-on-fresh", schedule, 6.0))
+    words = Wording(job.model_copy(update={"slab": slab}), rainy, language=language)
+    (rain,) = words.surface.rains
+    assert rain.text.endswith(words.say("event.rain-cover.off-marks"))
+    assert words.say("event.rain-cover.off") not in rain.text
+    assert rain.owner != Wording(job, rainy, language=language).surface.rains[0].owner
 
 
 def heated(job: JobRecord, schedule: CureSchedule) -> Wording:

@@ -228,6 +228,15 @@ def test_frost_that_comes_or_goes_is_printed(first: CureSchedule) -> None:
     assert of(changes(frosty, plain), "frost").before == (night,)
 
 
+def test_rain_on_the_fresh_slab_that_comes_or_goes_is_printed(first: CureSchedule) -> None:
+    """The crew comes back for it, so that both of its readers have to know."""
+    evening = first.issued_at + 3 * HOUR
+    rainy = replace(first, risks=(Risk("rain-on-fresh", evening, evening + 5 * HOUR, evening + HOUR),))
+    dry = replace(first, risks=())
+    assert of(changes(dry, rainy), "rain-on-fresh").after == (evening,)
+    assert of(changes(rainy, dry), "rain-on-fresh").before == (evening,)
+
+
 def test_a_frost_that_begins_a_day_earlier_is_still_there(first: CureSchedule) -> None:
     """Spans are compared by their hours: a longer frost is not one frost gone and another one new."""
     night = first.issued_at + 36 * HOUR

@@ -124,13 +124,19 @@ class SurfaceWording(ScheduleWords):
         start, is_same_day = self._moment(rain.start), rain.start.date() == rain.end.date()
         end = self.speak.hour(rain.end) if is_same_day else self._moment(rain.end)
         coats = self.schedule.cure_mode == "coat"
+        text = self.say(
+            "event.rain-cover.text-coat" if coats else "event.rain-cover.text", start=start, end=end
+        )
         return RainWords(
             title=self.say("event.rain-cover.title"),
-            text=self.say(
-                "event.rain-cover.text-coat" if coats else "event.rain-cover.text", start=start, end=end
-            ),
-            owner=self.say("surface.rain-owner", start=start),
+            text=f"{text} {self.say(self._of_rain_cover('event.rain-cover.off'))}",
+            owner=self.say(self._of_rain_cover("surface.rain-owner"), start=start),
         )
+
+    def _of_rain_cover(self, key: str) -> str:
+        """Return the key of the words for plastic against rain: a sheet that cures, a top that it marks."""
+        special = self._of_method(key)
+        return f"{key}-marks" if special == key and not self.job.slab.covers else special
 
     def _words(self, task: SurfaceTask, choices: tuple[SurfaceChoice, ...], *, begun: bool) -> SurfaceWords:
         usual = choices[0]
