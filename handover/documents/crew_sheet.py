@@ -23,7 +23,13 @@ from handover.schedule.cover_times import ways_left
 from handover.schedule.loading import bare_frost_hours, materials_to_load, pour_weather
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import half_hour_down, half_hour_up
-from handover.schedule.tasks import RAIN_COVER, SHEET_LAY, SURFACE, is_over
+from handover.schedule.tasks import (
+    RAIN_COVER,
+    SHEET_LAY,
+    SURFACE,
+    are_joints_in_doubt,
+    is_over,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -316,6 +322,11 @@ class CrewSheet:
 
     def _visits(self) -> Iterator[CrewRow]:
         """Yield when who comes back for what: the events of the crew's calendar."""
+        if are_joints_in_doubt(self.schedule):
+            how = self.say("crew.joints-past.text")
+            yield CrewRow(
+                self.say("crew.now"), self.say("crew.joints-past.title"), how, rank=1, detail_rank=1
+            )
         hour_only = {f"{each.when_text}." for each in self.wording.dates.milestones}
         number = 0
         for task, event in zip(self.schedule.tasks_of("crew"), crew_work(self.wording), strict=True):

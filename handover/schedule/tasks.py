@@ -159,6 +159,13 @@ def is_sawing_over(schedule: CureSchedule) -> bool:
     return is_sawn and all(is_over(schedule, each) for each in tasks)
 
 
+def are_joints_in_doubt(schedule: CureSchedule) -> bool:
+    """Return whether nobody knows if the joints were cut: from their last hour on, until curing ends."""
+    ends = schedule.milestone(MilestoneKind.CURING_ENDS)
+    is_cured = ends is not None and ends.not_before is not None and not schedule.is_ahead(ends.not_before)
+    return not is_cured and is_sawing_over(schedule)
+
+
 def next_cover(schedule: CureSchedule) -> Task | None:
     """Return the cover against frost that lies on the slab before the next watering, as the owner has it."""
     return next((each for each in cover_tasks(schedule) if NEXT in each.notes), None)

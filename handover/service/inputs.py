@@ -23,7 +23,7 @@ from handover.schedule.plan import plan_cure
 from handover.schedule.printed_times import frost_safe_under_blankets, half_hour_down
 from handover.schedule.slab_simulation import DAYS
 from handover.schedule.surface_observations import SET_CONTRADICTED
-from handover.schedule.tasks import FROST_COVER, is_sawing_over
+from handover.schedule.tasks import FROST_COVER, are_joints_in_doubt
 from handover.service.job_inputs import JobInputs, WeatherFile, unique_names
 from handover.service.reader_needs import reader_findings
 from handover.service.settings import SETTINGS_FILE, Settings
@@ -406,9 +406,7 @@ def questions(schedule: CureSchedule, record: str | None = None) -> tuple[Findin
 
 def _joints_past(schedule: CureSchedule, record: str | None) -> Finding | None:
     """Return the question whether the joints were cut; None before their last hour and after curing."""
-    ends = schedule.milestone(MilestoneKind.CURING_ENDS)
-    is_cured = ends is not None and ends.not_before is not None and not schedule.is_ahead(ends.not_before)
-    if is_cured or not is_sawing_over(schedule):
+    if not are_joints_in_doubt(schedule):
         return None
     return Finding(
         "is not true, and the hours of the saw are past: were they cut? The papers no longer name the saw",

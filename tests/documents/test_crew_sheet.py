@@ -18,6 +18,7 @@ from handover.documents.crew_visits import crew_visits
 from handover.documents.events import crew_events
 from handover.documents.pages import crew_sheet_html, sheet_pdf
 from handover.documents.templating import languages
+from handover.documents.translations import load_translations
 from handover.documents.wording import Wording
 from handover.practice.silica import respirators
 from handover.schedule.cover_times import pipes_by
@@ -131,6 +132,21 @@ def test_plastic_against_rain_is_off_a_coloured_top_at_once(
     assert rain.text.endswith(words.say("event.rain-cover.off-marks"))
     assert words.say("event.rain-cover.off") not in rain.text
     assert rain.owner != Wording(job, rainy, language=language).surface.rains[0].owner
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_crew_is_asked_whether_the_joints_were_cut(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Once the hours of the saw are past, and only then: nobody said that they were cut."""
+    saw = next(each for each in schedule.milestones if each.kind == MilestoneKind.SAW_JOINTS)
+    assert saw.not_after is not None
+    asked = load_translations(language).say("crew.joints-past.title")
+    for hours, is_asked in ((-1, False), (24, True)):
+        issued = replace(schedule, issued_at=saw.not_after + timedelta(hours=hours), tasks=())
+        rows = CrewSheet(Wording(job, with_tasks(issued, job), language=language)).rows("visits")
+        assert (asked in [each.what for each in rows]) == is_asked
+        assert any(each.kind == MilestoneKind.SAW_JOINTS for each in rows) != is_asked
 
 
 def heated(job: JobRecord, schedule: CureSchedule) -> Wording:
