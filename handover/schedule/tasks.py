@@ -176,6 +176,12 @@ def cover_tasks(schedule: CureSchedule) -> tuple[Task, ...]:
     return schedule.tasks_of("owner", *COVERS)
 
 
+def staying_cover(schedule: CureSchedule) -> Task | None:
+    """Return the crew's cover that stays until a date; None where each comes off for the next water."""
+    covers = (each for each in cover_tasks(schedule) if is_laid_by_crew(each))
+    return next((each for each in covers if each.span is not None and each.span.off is not None), None)
+
+
 def is_to_lie(schedule: CureSchedule, cover: Task) -> bool:
     """Return whether a cover still lies at the time of issue, or is laid later."""
     end = None if cover.span is None else cover.span.end

@@ -32,6 +32,7 @@ from handover.schedule.model import (
     Figure,
     Protection,
     Risk,
+    Visit,
 )
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import WARMEST, print_dates
@@ -39,6 +40,7 @@ from handover.schedule.tasks import cover_tasks, covered_since, is_laid_by_crew,
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from datetime import datetime
 
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
@@ -637,3 +639,50 @@ def test_forms_stay_past_the_estimate_where_the_cover_over_them_does(
     assert forms is not None
     assert (forms.likely, forms.not_before, forms.printed) == (None, None, None)
     assert forms.because.governing.rule == FORMS_AFTER_COVER
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_slab_without_any_watering_is_not_told_of_a_table(
+    job: JobRecord, frozen: CureSchedule, language: str
+) -> None:
+    """Frost on every day: the papers name how long the cover lies, and no table that is not there."""
+    curing = job.curing.model_copy(update={"blanket_r_value": None})
+    plain = job.model_copy(update={"curing": curing})
+    cold = (Caution("cold-weather", (Figure("forecast_air", 1.0, "degC"),)),)
+    some = list(frozen.watering)
+    first = replace(some[0], skipped_because=None)
+    wording = Wording(plain, replace(frozen, cautions=cold), language=language)
+    table = wording.say("protection.enough-table", blanket="").strip()
+    ends = next(each for each in wording.dates.milestones if each.kind == Kind.CURING_ENDS)
+    assert ends.sentence == wording.say("milestone.curing-ends--covered-only.sentence")
+    assert table not in wording.warnings.blanket
+    assert wording.dates.not_before(ends_at(frozen), Kind.CURING_ENDS).text in wording.warnings.blanket
+    [caution] = wording.warnings.notices
+    assert caution.text.endswith(
+        wording.say("caution.cold-weather.text-stays", goes_down="", colder="").strip()
+    )
+    visit = Visit(frozen.placement_end, frozen.placement_end + timedelta(hours=1), 10.0)
+    watered = replace(frozen, watering=(replace(first, visits=(visit,)), *some[1:]))
+    wording = Wording(plain, watered, language=language)
+    assert table in wording.warnings.blanket
+
+
+def ends_at(schedule: CureSchedule) -> datetime:
+    ends = schedule.milestone(Kind.CURING_ENDS)
+    assert ends is not None
+    assert ends.not_before is not None
+    return ends.not_before
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_who_covers_is_said_once(job: JobRecord, frozen: CureSchedule, language: str) -> None:
+    """The crew's cover stays until cold protection ends: the owner is not asked to cover, either."""
+    watered = tuple(replace(day, skipped_because=None) for day in frozen.watering)
+    ends = next(each for each in frozen.milestones if each.kind == Kind.CURING_ENDS)
+    lifted = replace(ends, kind=Kind.PROTECTION_ENDS)
+    stays = replace(frozen, watering=watered, milestones=(*frozen.milestones, lifted))
+    wording = Wording(job, stays, language=language)
+    assert not stays.covered_for_frost
+    assert [each.span.off for each in cover_tasks(wording.schedule) if each.span] == [Kind.PROTECTION_ENDS]
+    words = next(each for each in wording.dates.milestones if each.kind == Kind.PROTECTION_ENDS)
+    assert words.sentence == wording.say("milestone.protection-ends--stays.sentence")

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 
 from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
-from handover.schedule.cover_times import sheet_after_blankets
+from handover.schedule.cover_times import first_visit, sheet_after_blankets
 from handover.schedule.model import MilestoneKind
 from handover.schedule.printed_times import frost_safe_under_blankets
-from handover.schedule.tasks import cover_tasks, is_laid_by_crew
+from handover.schedule.tasks import cover_tasks, is_laid_by_crew, staying_cover
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -83,9 +83,9 @@ class CautionWording(ScheduleWords):
         if self.schedule.curing_method == "insulating blanket":
             blankets = ("blankets",)
         elif self.job.curing.blanket_r_value:
-            blankets = ("brought",)
+            blankets = ("brought", "stays") if staying_cover(self.schedule) else ("brought",)
         elif any(map(is_laid_by_crew, cover_tasks(self.schedule))):
-            blankets = ("crew",)
+            blankets = ("stays", "crew") if staying_cover(self.schedule) else ("crew",)
         elif not cover_tasks(self.schedule):
             blankets = ("uncovered",)
         timer = ("timer",) if self.job.curing.timer else ()
@@ -154,7 +154,7 @@ class CautionWording(ScheduleWords):
             return self.say("protection.none-enough")
         values = {"blanket": self._named_blanket(protection)}
         if self.schedule.covered_for_frost and not sheet_after_blankets(self.schedule):
-            return self.say("protection.enough-table", **values)
+            return self._on_days_without_water(values)
         if nights := self._nights():
             return self.say("protection.enough-nights", **values, **nights)
         stays = self._blanket_end(protection)
@@ -163,6 +163,17 @@ class CautionWording(ScheduleWords):
         until = self.dates.not_before(stays, MilestoneKind.PROTECTION_ENDS).text
         stated = self.say("protection.enough-until", **values, until=until)
         return f"{stated} {self._sooner(stays)}".strip()
+
+    def _on_days_without_water(self, values: dict[str, str]) -> str:
+        """Return that the table has the days of the blanket; without waterings there is none, but an end."""
+        cover = staying_cover(self.schedule)
+        end = None if cover is None or cover.span is None else cover.span.end
+        if first_visit(self.schedule) is not None:
+            return self.say("protection.enough-table", **values)
+        if end is None:
+            return self.say("protection.enough", **values)
+        until = self.dates.not_before(end, MilestoneKind.CURING_ENDS).text
+        return self.say("protection.enough-until", **values, until=until)
 
     def _named_blanket(self, protection: Protection) -> str:
         """Return the crew's blanket if it is enough, else the least that is, and what edges ask for."""

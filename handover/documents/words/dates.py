@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from handover.documents.quantity_format import format_percentage
 from handover.documents.translations import slug
 from handover.schedule.cover_times import (
+    first_visit,
     is_covered_at,
     is_covered_between_waterings,
     is_dry_look,
@@ -29,7 +30,7 @@ from handover.schedule.printed_times import (
     trial_cut,
 )
 from handover.schedule.salt_season import first_cold
-from handover.schedule.tasks import UNDATED, cover_tasks, covers_at, is_to_lie
+from handover.schedule.tasks import UNDATED, cover_tasks, covers_at, is_to_lie, staying_cover
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -449,8 +450,10 @@ class DateWording:
     def variant(self, key: str, part: str = "") -> str:
         """Return the key of the words that fit this slab and its curing: the special ones first."""
         dry = (f"{self.method}-dry", "dry") if self.schedule.dries_before_frost else ()
+        covered: tuple[str, ...] = ("stays",) if staying_cover(self.schedule) else ()
+        if self.schedule.covered_for_frost:
+            covered = ("covered",) if first_visit(self.schedule) else ("covered-only", "covered")
         sheet = ("sheet",) if sheet_after_blankets(self.schedule) else ()
-        covered = ("covered",) if self.schedule.covered_for_frost else ()
         for each in (*dry, *sheet, *covered, self.method):
             special = f"{key}--{each}{part}"
             if self.has(special):
