@@ -350,7 +350,7 @@ def test_a_caution_of_all_slabs_is_there_once_and_another_names_its_slabs(
     joined = papers("garage driveway path", SAME_DAY)
     titles = [each.title for each in joined.sheet.cautions]
     assert len({*titles}) == len(titles)
-    assert "Wet concrete burns skin" in titles
+    assert "Wet concrete burns skin and eyes" in titles
     own = {row.sentence for care in joined.own.values() for row in care.cautions}
     assert {each.sentence for each in joined.sheet.cautions} == own
 

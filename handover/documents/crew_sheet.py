@@ -273,6 +273,8 @@ class CrewSheet:
             wind_at=self._moment(air.windiest_at),
         )
         yield CrewRow(self.say(f"crew.air-when{where}"), text, rank=3)
+        if air.warmest_c > general_rules()["work.heat"]:
+            yield CrewRow(self.say("crew.heat-when"), self.say("crew.heat"), rank=2)
         if self._later_drying:
             at, most = self._moment(air.drying_at), measure(air.drying, "evaporation", DRYING_DIGITS)
             yield CrewRow(self.say("crew.drying-when"), self.say("crew.drying", most=most, at=at), rank=2)

@@ -308,6 +308,17 @@ def test_air_and_drying_go_to_the_last_hour_of_the_saw(job: JobRecord, schedule:
     assert longer.drying in history.evaporation
 
 
+@pytest.mark.parametrize(("air_c", "is_said"), [(26.0, False), (28.0, True), (40.0, True)])
+def test_people_get_shade_and_water_in_the_heat(
+    job: JobRecord, schedule: CureSchedule, air_c: float, is_said: bool
+) -> None:
+    """8 CCR 3395: shade where the air is above 80 degF, which is 26.7 degC."""
+    weather = replace(schedule.weather, air_c=np.full(len(schedule.weather.air_c), air_c))
+    wording = Wording(job, before_the_pour(schedule, weather=weather))
+    said = [each for each in CrewSheet(wording).rows("dangers") if each.what == wording.say("crew.heat")]
+    assert bool(said) == is_said
+
+
 def test_what_the_owner_reads_is_as_the_care_sheet_prints_it(job: JobRecord, schedule: CureSchedule) -> None:
     wording = Wording(job, schedule)
     printed = {each.title: each.when.lower() for each in CareSheet(wording, {}).main}

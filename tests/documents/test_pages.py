@@ -112,7 +112,7 @@ def test_the_sheet_of_a_simple_summer_slab_has_three_pages_at_most(sheet: bytes)
     [
         "This is normal",
         "Call us if you see this",
-        "Wet concrete burns skin",
+        "Wet concrete burns skin and eyes",
         "Local building codes, the drawings and a licensed engineer come first",
         "Even with good care the surface may crack",
         "No forecast reaches past",
