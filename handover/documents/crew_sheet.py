@@ -23,13 +23,8 @@ from handover.schedule.cover_times import ways_left
 from handover.schedule.loading import bare_frost_hours, materials_to_load, pour_weather
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import half_hour_down, half_hour_up
-from handover.schedule.tasks import (
-    RAIN_COVER,
-    SHEET_LAY,
-    SURFACE,
-    are_joints_in_doubt,
-    is_over,
-)
+from handover.schedule.surface_observations import SET_CONTRADICTED
+from handover.schedule.tasks import RAIN_COVER, SHEET_LAY, SURFACE, are_joints_in_doubt, is_over
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -120,11 +115,11 @@ class CrewSheet:
     @property
     def pour(self) -> str:
         """Return the day and the hours of the pour, and how the slab is cured."""
-        return self.say(
-            "crew.pour",
-            day=self.speak.day(self._local(self.schedule.placement_start)),
-            hours=self._span(self.schedule.placement_start, self.schedule.placement_end),
-        )
+        start, end = self.schedule.placement_start, self.schedule.placement_end
+        hours = self._span(start, end)
+        if not self._is_pour_day(end):  # the hours have their days
+            return self.say("crew.pour-overnight", hours=hours)
+        return self.say("crew.pour", day=self.speak.day(self._local(start)), hours=hours)
 
     @cached_property
     def load(self) -> str:
@@ -169,6 +164,7 @@ class CrewSheet:
         """Yield what may harm the fresh slab, in order of time: hours, what, and how bad."""
         if (missed := self.wording.visits.missed_water) is not None:
             yield CrewRow(self.say("crew.now"), self.say("crew.missed"), missed.when + ".", 1, 2)
+        yield from self._closed_early()
         yield from self._before_pour()
         ahead = [each for each in self.schedule.risks if self.schedule.is_ahead(each.end)]
         above = [each for each in ahead if each.code == DRYING_LEVELS[0]]
@@ -185,6 +181,12 @@ class CrewSheet:
             if self.schedule.is_ahead(alert.until):
                 hours = self._span(alert.onset, alert.until)
                 yield CrewRow(hours, self.say("crew.alert", event=alert.event, sender=alert.sender), rank=4)
+
+    def _closed_early(self) -> Iterator[CrewRow]:
+        """Yield that the recorded last pass came before the concrete had set: over bleed water, or misread."""
+        if any(each.outcome == SET_CONTRADICTED for each in self.schedule.measurements):
+            title, text = self.say("crew.closed-early"), self.say("crew.closed-early-text")
+            yield CrewRow(self.say("crew.now"), title, text, 1, 2)
 
     def _before_pour(self) -> Iterator[CrewRow]:
         """Yield what has to be looked at before the pour: ground that may be frozen."""

@@ -36,6 +36,7 @@ from handover.schedule.tasks import (
     RUB_EDGES,
     SURFACE,
     UNDATED,
+    WAIT,
     WALK_THROUGH,
     WATERING,
     is_held_clear,
@@ -228,11 +229,18 @@ class _TaskWording:
             title, text = words.crew_title, self.words.crew_text(words)
         say = self.wording.say
         under = (say("milestone.words.saw-under-cover"),) if "under-cover" in task.notes else ()
-        text = "\n".join([*self._respirator(task), text, *under, *what_if(say, task)])
+        coated = (say("milestone.words.saw-coated"),) if self._is_on_coat() else ()
+        text = "\n".join([*self._respirator(task), text, *under, *coated, *what_if(say, task)])
         if "over-pipes" in task.notes:
             title = say("milestone.words.saw-heated-title", title=title)
             text = f"{self._over_pipes}\n{text}"
         return _TaskWords(title, self._with_night(text, task))
+
+    def _is_on_coat(self) -> bool:
+        """Return whether the joints are cut through a compound that is on the slab by then."""
+        surface = self.schedule.surface
+        waits = surface is not None and surface.choices[:1] and surface.choices[0].how in WAIT
+        return self.schedule.cure_mode == "coat" and not waits
 
     @property
     def _over_pipes(self) -> str:

@@ -29,12 +29,14 @@ from handover.schedule.model import (
     Caution,
     Figure,
     Joints,
+    Measurement,
     MilestoneKind,
     Protection,
     Risk,
     SurfaceChoice,
     SurfaceTask,
 )
+from handover.schedule.surface_observations import SET_CONTRADICTED
 from handover.schedule.tasks import with_tasks
 from handover.service.summary import plan_summary
 
@@ -478,3 +480,58 @@ def coated(schedule: CureSchedule) -> SurfaceTask:
     return SurfaceTask(
         "compound", end, None, None, end + timedelta(hours=1), True, (), (), "invented", "computed"
     )
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_a_pour_over_midnight_names_each_day_once(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Seen: "Pour: Tuesday, August 18, Tue Aug 18, 11:00 pm to ..."."""
+    late = schedule.placement_start.replace(hour=23)
+    overnight = replace(
+        schedule, placement_start=late, placement_end=late + timedelta(hours=2), issued_at=late, tasks=()
+    )
+    sheet = CrewSheet(Wording(job, overnight, language=language))
+    long, short = sheet.speak.day(late), sheet.speak.short_day(late)
+    assert sheet.pour.count(short) == 1
+    assert long not in sheet.pour
+    assert sheet.speak.short_day(late + timedelta(hours=2)) in sheet.pour
+    assert CrewSheet(Wording(job, schedule, language=language)).pour.count(long) == 1
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_a_cut_through_the_compound_is_sprayed_again(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Common practice, no source: the saw opens the coat. Not where the compound waits."""
+    curing = job.curing.model_copy(update={"method": "curing compound"})
+    end = schedule.placement_end
+    for how, is_on in (("compound", True), ("compound-after-rain", False)):
+        way = SurfaceChoice(how, end, end + timedelta(hours=1), 1.0, 0.0)
+        coat = before_the_pour(
+            schedule, curing_method="curing compound", surface=replace(coated(schedule), choices=(way,))
+        )
+        record = job.model_copy(update={"curing": curing})
+        wording = Wording(record, coat, language=language)
+        (saw,) = (each for each in crew_events(wording) if each.kind == MilestoneKind.SAW_JOINTS)
+        assert (wording.say("milestone.words.saw-coated") in saw.description) == is_on
+        assert Material("compound") in materials_to_load(coat, record)
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_a_last_pass_before_first_set_is_the_crews_to_check(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Its hour is wrong, or the top was closed over bleed water: the crew reads it, not only the office."""
+    age = Figure("age", 3.0, "h"), Figure("first_set_early", 5.0, "h"), Figure("first_set", 6.0, "h")
+    at = schedule.placement_end
+    for outcome, is_said in ((SET_CONTRADICTED, True), ("set-narrowed", False)):
+        record = Measurement("finishing", "", at, age[:1], age[1:], outcome)
+        wording = Wording(job, replace(schedule, measurements=(record,)), language=language)
+        said = [
+            each
+            for each in CrewSheet(wording).rows("dangers")
+            if each.what == wording.say("crew.closed-early")
+        ]
+        assert len(said) == is_said
+        assert all(each.detail == wording.say("crew.closed-early-text") and each.rank == 1 for each in said)
