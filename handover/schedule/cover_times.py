@@ -271,7 +271,8 @@ def walk_through(schedule: CureSchedule) -> datetime | None:
     if walk is None:
         return None
     seen = max((each for each in (forms, walk) if each is not None), key=datetime.timestamp)
-    if is_covered_at(schedule, seen) and schedule.curing_method in _COVERED_WHILE_CURING:
+    until_cured = is_covered_at(schedule, seen) and schedule.curing_method in _COVERED_WHILE_CURING
+    if until_cured or is_covered_between_waterings(schedule, seen):
         return ends
     cover = next((each for each in frost_covers(schedule) if each.covers_at(seen)), None)
     if cover is None:

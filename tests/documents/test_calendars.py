@@ -18,7 +18,7 @@ from handover.documents.calendars import crew_calendar, owner_calendar, single_e
 from handover.documents.care_sheet import CareSheet
 from handover.documents.events import crew_events, owner_events
 from handover.documents.wording import Wording
-from handover.schedule.model import CureSchedule, MilestoneKind, Risk, Visit, WateringDay
+from handover.schedule.model import BetweenCover, CureSchedule, MilestoneKind, Risk, Visit, WateringDay
 from handover.schedule.printed_times import printed_time
 
 if TYPE_CHECKING:
@@ -472,10 +472,12 @@ def test_crew_and_owner_walk_the_slab_when_curing_ends_but_not_months_later(
     off = printed_time(replace(ends, not_before=late, printed=None), schedule.placement_end)
     assert off is not None
     hidden = replace(lasting, curing_method="plastic sheet")  # nobody sees the slab before the sheet is off
+    between = replace(lasting, between=BetweenCover("wet burlap", 13.0, 0.0))  # it lies all day, too
     for planned, day in (
         (schedule, usual.instant.date()),
         (lasting, early.instant.date()),
         (hidden, off.instant.date()),
+        (between, off.instant.date()),
     ):
         [event] = [each for each in crew_events(Wording(job, planned)) if each.kind == "walk-through"]
         assert event.start == day
