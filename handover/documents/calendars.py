@@ -20,6 +20,7 @@ from handover.base.text import one_line, plain_lines, short_line
 from handover.documents.events import CareEvent, EventLook, crew_events, owner_events
 from handover.errors import UnusableInput
 from handover.practice.rules import general_rules
+from handover.schedule.tasks import is_over
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -66,9 +67,12 @@ def owner_calendar(words: Wording, earlier: bytes | None = None) -> bytes:
 def crew_calendar(words: Wording, earlier: bytes | None = None) -> bytes:
     """Return crew.ics: saw the joints, strip the forms, rub the edges, blankets, the walk-through.
 
+    Work that is over at the time of issue is not in it: who did it did so by the issue before, or by none.
     The ``earlier`` calendar of the crew is treated as in `owner_calendar`.
     """
-    events = crew_events(words)
+    tasks = words.schedule.tasks_of("crew")
+    each_event = zip(tasks, crew_events(words), strict=True)
+    events = [event for task, event in each_event if not is_over(words.schedule, task)]
     return build_calendar(words, events, audience="crew", earlier=earlier)
 
 

@@ -45,6 +45,10 @@ if TYPE_CHECKING:
     from handover.weather.series import WeatherSeries
 
 
+OF_THE_SAW = ("silica", "saw-in-stages", "saw-in-order")
+"""Cautions about how joints are sawn: of its dust, and of a slab whose parts are cut at other hours."""
+
+
 def plan_cure(
     job: JobRecord,
     weather: WeatherSeries,
@@ -135,14 +139,16 @@ def plan_cure(
         strength_fit=simulation.measurements.fit,
     )
     whole = spray_after_covers(keep_forms_under_covers(leave_out_looks_under_covers(schedule)))
-    return _without_dust(with_tasks(replace(whole, missed_water=missed_water(whole)), job))
+    return _without_saw(with_tasks(replace(whole, missed_water=missed_water(whole)), job))
 
 
-def _without_dust(schedule: CureSchedule) -> CureSchedule:
-    """Return a schedule without the caution about saw dust once the hours of sawing are past."""
+def _without_saw(schedule: CureSchedule) -> CureSchedule:
+    """Return a schedule without the cautions about the saw once its hours are past."""
     if not is_sawing_over(schedule):
         return schedule
-    return replace(schedule, cautions=tuple(each for each in schedule.cautions if each.code != "silica"))
+    return replace(
+        schedule, cautions=tuple(each for each in schedule.cautions if each.code not in OF_THE_SAW)
+    )
 
 
 def _with_water(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple[Simulation, Dates]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from itertools import cycle, product
 from typing import TYPE_CHECKING, Any
 
@@ -202,6 +202,8 @@ def test_sawn_part_by_part_the_date_is_that_of_the_part_placed_first(
     codes = {each.code for each in schedule.cautions} & {"saw-in-stages", "saw-in-order"}
     meet = [each.opens_not_before is not None and each.opens_not_before <= first.closes for each in others]
     assert codes == ({"saw-in-order" if all(meet) else "saw-in-stages"} if others else set())
+    later = plan_cure(record, weather(26.0, 38.0), as_of + timedelta(days=3), members=MEMBERS)
+    assert not {each.code for each in later.cautions} & {"saw-in-stages", "saw-in-order"}
     for last in others:
         assert first.opens is not None
         assert last.opens is not None
