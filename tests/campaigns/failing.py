@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
-from itertools import count
+from collections import Counter
 
 from campaign import Case, campaign
 from program import command, office
@@ -31,12 +31,13 @@ def failing(case: Case) -> None:
     name, code, lasting = random.choice(list(WORKS)), random.choice(ERRORS), random.random() < 0.3
     expected, root = outcome(name), office(case.folder)
     arguments = WORKS[name](root)
-    first, calls = random.randrange(expected.calls), count()
+    first, calls = expected.draw_call(random), Counter[str]()
     failed: list[str] = []
 
     def fail(call: str) -> None:
-        number = next(calls)
-        if call not in NEVER and (number >= first if lasting or not failed else False):
+        calls[call] += 1
+        begins = (call, calls[call]) == first
+        if call not in NEVER and (begins or (lasting and failed)):
             failed.append(call)
             raise OSError(code, os.strerror(code))
 

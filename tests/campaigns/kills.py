@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
-from itertools import count
+from collections import Counter
 from time import sleep
 from typing import TYPE_CHECKING
 
@@ -26,7 +26,7 @@ def kills(case: Case) -> None:
     name = random.choice(list(WORKS))
     expected, root = outcome(name), office(case.folder)
     arguments = WORKS[name](root)
-    stop = random.randrange(expected.calls) if random.random() < 0.7 else None
+    stop = expected.draw_call(random) if random.random() < 0.7 else None
     delay = random.uniform(0, LONGEST_S)
     case.keep("killed", f"{name} before call {stop}, else after {delay} s".encode())
     ended = _in_child(lambda: _work(arguments, stop), None if stop is not None else delay)
@@ -36,12 +36,13 @@ def kills(case: Case) -> None:
     finish(root, arguments, expected)
 
 
-def _work(arguments: list[object], stop: int | None) -> int:
-    """Run a command; die before its call of a number."""
-    calls = count()
+def _work(arguments: list[object], stop: tuple[str, int] | None) -> int:
+    """Run a command; die before a call, given by its name and number."""
+    calls = Counter[str]()
 
-    def die(_: str) -> None:
-        if next(calls) == stop:
+    def die(call: str) -> None:
+        calls[call] += 1
+        if (call, calls[call]) == stop:
             os.kill(os.getpid(), signal.SIGKILL)
 
     with watched(die):

@@ -5,10 +5,10 @@ from __future__ import annotations
 import io
 import os
 import shutil
+from collections import Counter
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from functools import cache
-from itertools import count
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
@@ -20,6 +20,7 @@ from handover.base import atomic
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
+    from random import Random
 
 State = tuple[dict[str, bytes], dict[str, bytes]]
 
@@ -36,11 +37,16 @@ CALLS = {
 
 @dataclass(frozen=True)
 class Outcome:
-    """The whole states before and after a command, and how many calls it makes."""
+    """The whole states before and after a command, and how many calls of each name it makes."""
 
     old: State
     new: State
-    calls: int
+    calls: Counter[str]
+
+    def draw_call(self, random: Random) -> tuple[str, int]:
+        """Return a call by its name and its number: each name as often, however many calls it has."""
+        name = random.choice(sorted(self.calls))
+        return name, random.randint(1, self.calls[name])
 
 
 def _issue(root: Path) -> list[object]:
@@ -94,11 +100,11 @@ def outcome(name: str) -> Outcome:
     with TemporaryDirectory() as folder:
         root = office(Path(folder))
         arguments = WORKS[name](root)
-        old, calls = state(root), count()
-        with watched(lambda _: next(calls)):
+        old, calls = state(root), Counter[str]()
+        with watched(lambda call: calls.update([call])):
             said = command(*arguments)
         assert said.status == 0, said.text
-        return Outcome(old, state(root), next(calls))
+        return Outcome(old, state(root), calls)
 
 
 @contextmanager
