@@ -654,7 +654,7 @@ def test_a_slab_without_any_watering_is_not_told_of_a_table(
     wording = Wording(plain, replace(frozen, cautions=cold), language=language)
     table = wording.say("protection.enough-table", blanket="").strip()
     ends = next(each for each in wording.dates.milestones if each.kind == Kind.CURING_ENDS)
-    assert ends.sentence == wording.say("milestone.curing-ends--covered-only.sentence")
+    assert ends.sentence == wording.say("milestone.curing-ends--sheet.sentence")
     assert table not in wording.warnings.blanket
     assert wording.dates.not_before(ends_at(frozen), Kind.CURING_ENDS).text in wording.warnings.blanket
     [caution] = wording.warnings.notices
