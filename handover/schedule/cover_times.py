@@ -363,6 +363,12 @@ def bare_frost(schedule: CureSchedule) -> datetime | None:
     return frost.astimezone(start.tzinfo)
 
 
+def is_soft(schedule: CureSchedule, when: datetime) -> bool:
+    """Return whether a cover would likely mark the top at an instant: it is before likely final set."""
+    final = schedule.milestone(MilestoneKind.FINAL_SET)
+    return final is None or final.likely is None or when.astimezone(UTC) < final.likely.astimezone(UTC)
+
+
 def left_on_until_water(schedule: CureSchedule) -> str | None:
     """Return what the crew lays on the finished surface until its first water: "plastic sheet", "wet burlap".
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from handover.base.arrays import HOUR_S
 from handover.practice.rules import general_rules, practice
-from handover.schedule.cover_times import COVERING, ways_left
+from handover.schedule.cover_times import COVERING, is_soft, ways_left
 from handover.schedule.daily_history import peak_drying
 from handover.schedule.model import MilestoneKind
 from handover.schedule.tasks import (
@@ -24,7 +24,6 @@ from handover.schedule.tasks import (
     SURFACE,
     UNDATED,
     cover_tasks,
-    is_held_clear,
     is_over,
     waterings_ahead,
     with_tasks,
@@ -137,6 +136,7 @@ def materials_to_load(schedule: CureSchedule, job: JobRecord) -> tuple[Material,
             *_for_cold(schedule, job),
             *_for_bare_frost(schedule),
             *_after_blankets(schedule),
+            *_for_soft(schedule),
         ]
     )
     if Material("plastic") in found:
@@ -170,6 +170,12 @@ def _for_between(schedule: CureSchedule) -> Iterator[Material]:
     """Yield the cover that lies between the waterings, while one of them is ahead."""
     if schedule.between is not None and waterings_ahead(schedule):
         yield Material(OF_BETWEEN[schedule.between.cover])
+
+
+def _for_soft(schedule: CureSchedule) -> Iterator[Material]:
+    """Yield boards for a cover against frost that goes on while it would mark the top."""
+    if any(is_soft(schedule, each.start) for each in _tasks_left(schedule, BLANKETS_ON, *COVERS)):
+        yield Material("boards")
 
 
 def _for_coat(schedule: CureSchedule) -> Iterator[Material]:
@@ -270,8 +276,6 @@ def _for_cold(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
         yield _blankets("blankets-owner", protection, job)
     if lays and protection.enough is None:
         yield Material("vented-heat")
-    if any(is_held_clear(schedule, each) for each in _tasks_left(schedule, *COVERS)):
-        yield Material("boards")
 
 
 def bare_frost_hours(schedule: CureSchedule) -> tuple[datetime, datetime | None] | None:

@@ -22,6 +22,7 @@ from handover.schedule.cover_times import (
     frost_covers,
     is_covered_between_waterings,
     is_hose_by_crew,
+    is_soft,
     is_walkable,
     may_water_freeze,
     pipes_by,
@@ -195,9 +196,7 @@ def is_laid_by_crew(cover: Task) -> bool:
 
 def is_held_clear(schedule: CureSchedule, cover: Task) -> bool:
     """Return whether the crew holds a cover clear of the slab at first, on boards: it has not likely set."""
-    final = schedule.milestone(MilestoneKind.FINAL_SET)
-    is_soft = final is None or final.likely is None or cover.start < final.likely
-    return cover.by == "crew" and is_soft
+    return cover.by == "crew" and is_soft(schedule, cover.start)
 
 
 def covers_at(cover: Task, when: datetime) -> bool:

@@ -415,6 +415,27 @@ def print_all(schedule: CureSchedule) -> CureSchedule:
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
+def test_blankets_on_a_soft_top_lie_on_boards(
+    job: JobRecord, schedule_with: Any, cold_schedule: CureSchedule, language: str
+) -> None:
+    """A key marks concrete before final set: so does a blanket, which frost may call for before it."""
+    schedule = schedule_with(method="insulating blanket", milestones=cold_schedule.milestones)
+    final = schedule.milestone(Kind.FINAL_SET)
+    assert final is not None
+    assert final.likely is not None
+    texts, boards = [], []
+    for at in (final.likely - timedelta(hours=1), final.likely):
+        laid = replace(schedule, blankets_on=at)
+        wording = Wording(job, laid, language=language)
+        [event] = [each for each in crew_events(wording) if each.kind == "blankets-on"]
+        texts.append(event.description)
+        boards.append("boards" in {each.code for each in materials_to_load(laid, job)})
+    board = {"en": "on boards", "es": "sobre tablas"}[language]
+    assert [board in each for each in texts] == [True, False]
+    assert boards == [True, False]
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
 def test_the_crew_is_told_when_the_blankets_that_cure_go_on_and_of_a_bare_frost(
     job: JobRecord, schedule_with: Any, cold_schedule: CureSchedule, language: str
 ) -> None:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
-from handover.schedule.cover_times import first_visit, sheet_after_blankets
+from handover.schedule.cover_times import first_visit, is_soft, sheet_after_blankets
 from handover.schedule.model import MilestoneKind
 from handover.schedule.printed_times import frost_safe_under_blankets
 from handover.schedule.tasks import cover_tasks, is_laid_by_crew, staying_cover
@@ -118,7 +118,8 @@ class CautionWording(ScheduleWords):
         laid, protection = self.schedule.blankets_on, self.schedule.protection
         if laid is None:
             return "", ""
-        text = self.say("event.blankets-on.text", when=self.speak.moment(laid).text).strip()
+        key = "event.blankets-on.text-soft" if is_soft(self.schedule, laid) else "event.blankets-on.text"
+        text = self.say(key, when=self.speak.moment(laid).text).strip()
         bare = None if protection is None else protection.bare_freezes_from
         early = "" if bare is None else self.say("protection.bare-crew", when=self.speak.moment(bare).text)
         return self.say("event.blankets-on.title"), "\n".join(filter(None, (early, text)))
