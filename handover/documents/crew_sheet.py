@@ -183,7 +183,7 @@ class CrewSheet:
                 yield CrewRow(hours, self.say("crew.alert", event=alert.event, sender=alert.sender), rank=4)
 
     def _closed_early(self) -> Iterator[CrewRow]:
-        """Yield that the last pass of the record came before the set: over bleed water, or misread."""
+        """Yield that the recorded last pass came before the concrete had set: or misread."""
         if any(each.outcome == SET_CONTRADICTED for each in self.schedule.measurements):
             title, text = self.say("crew.closed-early"), self.say("crew.closed-early-text")
             yield CrewRow(self.say("crew.now"), title, text, 1, 2)
