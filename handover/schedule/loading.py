@@ -10,7 +10,7 @@ import numpy as np
 
 from handover.base.arrays import HOUR_S
 from handover.practice.rules import general_rules, practice
-from handover.schedule.cover_times import COVERING, is_soft, ways_left
+from handover.schedule.cover_times import COVERING, first_visit, is_soft, ways_left
 from handover.schedule.daily_history import peak_drying
 from handover.schedule.model import MilestoneKind
 from handover.schedule.tasks import (
@@ -19,6 +19,7 @@ from handover.schedule.tasks import (
     COVERS,
     LAY_HOSE,
     LOOK_COAT,
+    PONDING,
     RUB_EDGES,
     SHEET,
     SURFACE,
@@ -45,6 +46,7 @@ MaterialCode = Literal[
     "compound",
     "clear-compound",
     "plastic",
+    "white-plastic",
     "boards",
     "burlap",
     "burlap-plastic",
@@ -54,6 +56,7 @@ MaterialCode = Literal[
     "respirator",
     "patch",
     "lights",
+    "pond-rim",
     "soaker-hose",
     "timer",
     "blankets",
@@ -144,6 +147,8 @@ def materials_to_load(schedule: CureSchedule, job: JobRecord) -> tuple[Material,
     if any(each.code in _BLANKETS for each in found):
         found[Material("plastic-over-blankets")] = None
         found.pop(Material("plastic-after-blankets"), None)  # the same does for it
+    if Material("plastic") in found and job.curing.colour is None and schedule.has_caution("hot-air"):
+        found = {Material("white-plastic") if each.code == "plastic" else each: None for each in found}
     order = get_args(MaterialCode)
     return tuple(sorted(found, key=lambda each: order.index(each.code)))
 
@@ -242,11 +247,19 @@ def _hours_of_work(schedule: CureSchedule) -> Iterator[tuple[datetime, datetime]
 
 
 def _for_hose(schedule: CureSchedule) -> Iterator[Material]:
-    """Yield the soaker hose that the crew lays, and its timer."""
+    """Yield the soaker hose that the crew lays, and its timer, or what the rim of a pond is made of."""
+    if is_rim_to_build(schedule):
+        yield Material("pond-rim")
     for each in _tasks_left(schedule, LAY_HOSE):
         yield Material("soaker-hose")
         if each.how:
             yield Material("timer")
+
+
+def is_rim_to_build(schedule: CureSchedule) -> bool:
+    """Return whether the crew still has to build the rim of a pond: before its first water."""
+    first = first_visit(schedule)
+    return schedule.curing_method == PONDING and first is not None and schedule.is_ahead(first.start)
 
 
 def _cover(schedule: CureSchedule, task: SurfaceTask) -> MaterialCode:

@@ -847,7 +847,7 @@ class Task:
     if_frost: Annotated[
         str | None,
         means(
-            'What if it freezes: "cover" (in place of water), "dry" (no water on the saw); '
+            'What if it freezes: "cover" (in place of water), "drain" (a pond), "dry" (no water on the saw); '
             "or null where it does not, or where nothing changes."
         ),
     ] = None

@@ -118,6 +118,7 @@ COVER_FIRST = {AFTER_COVER, COVER_FOR_COAT}
 WAIT = {AFTER_RAIN, *COVER_FIRST}
 """Ways in which nothing is sprayed right after the last pass."""
 
+PONDING = "ponding"
 SHEET = "plastic sheet"
 SHEET_LAY = "sheet-lay"
 SHEET_BLANKETS = "sheet-blankets"
@@ -256,7 +257,9 @@ class _Planner:
     @cached_property
     def if_frost(self) -> str | None:
         """What the owner does in place of water if it may freeze; nothing where no cold is near."""
-        return "cover" if self.schedule.cure_mode == "wet" and is_cold(self.schedule) else None
+        if self.schedule.cure_mode != "wet" or not is_cold(self.schedule):
+            return None
+        return "drain" if self.schedule.curing_method == PONDING else "cover"
 
     def of_owner(self) -> Iterator[Task]:
         yield from self._timer() if self.by_timer else self._waterings()

@@ -11,11 +11,13 @@ import numpy as np
 import pytest
 
 from handover.documents.crew_sheet import CrewSheet
+from handover.documents.events import owner_events
 from handover.documents.wording import Wording
 from handover.schedule.loading import Material, materials_to_load
 from handover.schedule.model import (
     BetweenCover,
     Blanket,
+    Caution,
     Figure,
     MilestoneKind,
     Protection,
@@ -148,3 +150,41 @@ def test_lights_come_with_blankets_that_are_laid_after_dusk(job: JobRecord, sche
     bare = replace(schedule, milestones=unsawn, finished=night, joints=None, watering=(), tasks=())
     assert Material("lights") not in materials_to_load(bare, job)
     assert Material("lights") in materials_to_load(protected(bare), job)
+
+
+def test_the_rim_of_a_pond_is_built_and_loaded_until_its_first_water(
+    job: JobRecord, schedule: CureSchedule
+) -> None:
+    first = schedule.watering[0].visits[0].start
+    for before, is_due in ((timedelta(hours=1), True), (-timedelta(hours=1), False)):
+        pond = replace(schedule, curing_method="ponding", issued_at=first - before, tasks=())
+        wording = Wording(job, pond)
+        said = [row for row in CrewSheet(wording).rows("surface") if row.what == wording.say("crew.rim")]
+        assert bool(said) == is_due
+        assert (Material("pond-rim") in materials_to_load(pond, job)) == is_due
+    hose = replace(schedule, issued_at=first - timedelta(hours=1), tasks=())
+    assert Material("pond-rim") not in materials_to_load(hose, job)
+
+
+def test_plastic_without_a_colour_is_white_in_hot_air(job: JobRecord, schedule: CureSchedule) -> None:
+    """White takes up a third of the sun, black nearly all: handbooks of solar absorptivity."""
+    hot = Caution("hot-air", (Figure("warmest_air", 38.0, "degC"),))
+    warm = sheeted(schedule)
+    for cautions, colour, white in (((hot,), None, True), ((hot,), "black", False), ((), None, False)):
+        curing = job.curing.model_copy(update={"colour": colour})
+        record = job.model_copy(update={"curing": curing})
+        loaded = materials_to_load(replace(warm, cautions=cautions), record)
+        assert Material("white-plastic" if white else "plastic") in loaded
+        assert Material("plastic" if white else "white-plastic") not in loaded
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_a_pond_that_may_freeze_runs_off(job: JobRecord, schedule: CureSchedule, language: str) -> None:
+    """Water that stands there cannot be left out."""
+    cold = Caution("cold-weather", (Figure("forecast_air", 1.0, "degC"),))
+    for method, answer in (("ponding", "drain"), ("sprinkler", "cover")):
+        wet = replace(schedule, curing_method=method, cautions=(cold,), tasks=())
+        wording = Wording(job, wet, language=language)
+        waterings = [each for each in owner_events(wording) if each.kind == "watering"]
+        assert waterings
+        assert all(wording.say(f"if-frost.{answer}") in each.description for each in waterings)
