@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 _NOW = {"fog-cover": "cover", "lay": "lay-now", "fog-lay": "lay-now", SHEET_LAY: "lay-now"}
 """The words of a way whose cover may go on now."""
+_SHEETS = ("sheet", "sheet-overnight", SHEET_LAY)
+"""Ways whose sheet goes on before the joints are cut."""
 RETARDER = "evaporation-retarder"
 """The measure that only helps before the last pass."""
 
@@ -212,7 +214,7 @@ class SurfaceWording(ScheduleWords):
             yield self.say("surface.no-step", cover=self._hour(task.cover_from))
         saw = self.schedule.milestone(MilestoneKind.SAW_JOINTS)
         if saw is not None and saw.not_after is not None and saw.not_after > task.start:
-            yield self.say("surface.saw")
+            yield self.say("surface.saw-sheet" if task.choices[0].how in _SHEETS else "surface.saw")
 
     def _freezes_before(self, task: SurfaceTask) -> bool:
         """Return whether a sheet that is held clear of the top must keep a frost off until it lies flat."""
