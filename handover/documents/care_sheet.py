@@ -319,11 +319,14 @@ class CareSheet:
         amount = visits.amount_to_come if self.wet else ""
         key = "sheet.front-water-more" if visits.began else "sheet.front-water"
         water = self.say(key, amount=amount) if amount else ""
-        return tuple(filter(None, (*map(self.say, self._front_dangers), *self._room, water)))
+        return tuple(filter(None, (*map(self.say, self._front_dangers), *self.room, water)))
 
     @property
+    def room(self) -> tuple[str, ...]:
+        """Return how the room is kept day and night, while the slab cures."""
+        return tuple(self._room())
+
     def _room(self) -> Iterator[str]:
-        """Yield how the room is kept day and night, while the slab cures."""
         cautions = {each.code: each for each in self.schedule.cautions}
         if self.is_over:
             return
@@ -581,6 +584,8 @@ class CareSheet:
             steep=self.schedule.has_caution("steep"),
             loops=self.wording.hose_loops,
             looks=self.waters,
+            dry_looks=self.wording.visits.has_dry_looks,
+            froze=self.say(f"sheet.call-frost{'-covered' if self._is_covered_in_frost else ''}"),
             coat_at=self.wording.surface.coat_at,
             no_coat=self.schedule.is_covered_for_coat,
             seals=bool(self.job.curing.seals),
@@ -603,6 +608,14 @@ class CareSheet:
         return self.text(
             "how/frost-cover" if self._is_dry_under_covers else f"how/{self.wording.dates.method}"
         )
+
+    @property
+    def _is_covered_in_frost(self) -> bool:
+        """Return whether blankets lie on the slab in frost, so that frost alone is no reason to call."""
+        protection = self.schedule.protection
+        bare = () if protection is None else protection.blankets[:1]
+        frost = any(each.freezes_from is not None for each in bare)
+        return frost and self.schedule.curing_method == "insulating blanket"
 
     @property
     def _is_dry_under_covers(self) -> bool:

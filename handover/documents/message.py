@@ -198,6 +198,7 @@ def _plain(words: Wording, attachments: Mapping[str, bytes]) -> str:
             *filter(None, [words.warnings.bare_frost]),
         ],
         keep_off=keep_off(words),
+        room=CareSheet(words, {}).room,
         changes=change_sentences(words),
         attached=list(_attachment_list(words, attachments)),
     )

@@ -64,11 +64,9 @@ def weather_strip(wording: Wording, width: float = CHART_WIDTH) -> Chart:
     _typical_line(drawing, wording, x, right, boxes)
     for label in labels:
         label.draw(drawing)
-    key = (
-        "chart.weather.read"
-        if any(day.visits for day in wording.schedule.watering)
-        else "chart.weather.read-plain"
-    )
+    way = "-looks" if wording.schedule.cure_mode == "cover" else ""
+    striped = any(day.visits for day in wording.schedule.watering)
+    key = f"chart.weather.read{way if striped else '-plain'}"
     credit = (
         [wording.say("chart.weather.source", source=weather.source)]
         if requires_credit(weather.source)

@@ -157,6 +157,11 @@ class WateringWording(ScheduleWords):
         return self._remaining.began
 
     @property
+    def has_dry_looks(self) -> bool:
+        """Whether a look to come adds no water, because frost is near."""
+        return any(is_dry_look(self.schedule, visit) for day in self._remaining.days for visit in day.visits)
+
+    @property
     def amount_to_come(self) -> str:
         """The amount of water of the remaining watering; empty if there is none."""
         litres = self._remaining.litres

@@ -1,0 +1,74 @@
+"""A slab under a cover: its papers speak of looks, of its room, of blankets, and of no car in a house."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from email import message_from_bytes, policy
+from typing import TYPE_CHECKING
+
+import pytest
+
+from handover.documents.care_sheet import CareSheet
+from handover.documents.message import compose_message
+from handover.documents.pages import care_sheet_html
+from handover.documents.templating import languages
+from handover.documents.translations import load_translations
+from handover.documents.wording import Wording
+from handover.practice.rules import practice
+from handover.schedule.milestones import refusals
+from handover.schedule.model import Blanket, Caution, Figure, MilestoneKind, Protection
+
+if TYPE_CHECKING:
+    from handover.jobs.record import JobRecord
+    from handover.schedule.model import CureSchedule
+
+
+@pytest.mark.parametrize("language", languages())
+def test_stripes_of_a_sheet_are_hours_to_look(job: JobRecord, schedule: CureSchedule, language: str) -> None:
+    """Nothing is watered under plastic; and where no frost is near, no look says "look only"."""
+    covered = replace(schedule, curing_method="plastic sheet")
+    record = job.model_copy(update={"curing": job.curing.model_copy(update={"method": "plastic sheet"})})
+    say = load_translations(language).say
+    page = care_sheet_html(Wording(record, covered, language=language))
+    assert say("chart.weather.read-looks") in page
+    assert say("chart.weather.read") not in page
+    assert {"en": "look only", "es": "solo mire"}[language] not in page
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_message_says_how_warm_the_room_is_kept(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    warm = replace(
+        schedule, cautions=(*schedule.cautions, Caution("room-heat", (Figure("room_air", 10.0, "degC"),)))
+    )
+    words = Wording(job, warm, language=language)
+    (line,) = CareSheet(words, {}).room
+    message = message_from_bytes(compose_message(words, {}), policy=policy.default)
+    plain = message.get_body(("plain",))
+    assert plain is not None
+    assert line.replace("\N{NO-BREAK SPACE}", " ") in plain.get_content()
+
+
+@pytest.mark.parametrize(("use", "has_cars"), [("house slab", False), ("garage floor", True)])
+def test_no_car_is_parked_on_the_floor_of_a_house(job: JobRecord, use: str, has_cars: bool) -> None:
+    """Common practice: a garage has a use of its own, and only the floor inside a house has no cars."""
+    inside = {"use": use, "exposure": "indoors"}
+    record = job.model_copy(update={"slab": job.slab.model_copy(update=inside), "assumed": ()})
+    kinds = [each.kind for each in refusals(record, practice())]
+    assert (MilestoneKind.LIGHT_VEHICLES not in kinds) == has_cars
+
+
+@pytest.mark.parametrize("language", languages())
+def test_under_blankets_frost_alone_is_no_reason_to_call(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """It freezes each night; what harms the slab is a blanket that lies off."""
+    bare = Blanket(0.0, -3.0, None, schedule.placement_end, None)
+    frost = Protection((bare,), 0.35, 0.35, None, largest_drop_k=28.0, drop_k=None, edges=3.0)
+    words = replace(schedule, curing_method="insulating blanket", protection=frost)
+    record = job.model_copy(update={"curing": job.curing.model_copy(update={"method": "insulating blanket"})})
+    say = load_translations(language).say
+    page = care_sheet_html(Wording(record, words, language=language))
+    assert say("sheet.call-frost-covered") in page
+    assert f"<li>{say('sheet.call-frost')}" not in page
