@@ -344,6 +344,20 @@ def test_page_and_sheet_have_each_date_and_each_slab(papers: Callable[..., Paper
             assert each.placed in text
 
 
+def test_who_comes_when_and_what_hurts_are_before_the_dates(papers: Callable[..., Papers]) -> None:
+    """Page 1 answers who comes today; the note on a star is where the stars are, on no other page."""
+    joined = papers("garage driveway path", SAME_DAY)
+    facts = {each for care in joined.own.values() for each in care.front_facts}
+    for html in (joined_sheet_html(joined.project), render_joined_page(joined.project, b"x").decode()):
+        text = re.sub(r"\s+", " ", re.sub(r"<[^>]*>", " ", html))
+        dates = text.index(joined.sheet.say("sheet.glance"))
+        assert text.index(joined.sheet.say("sheet.crew")) < dates
+        assert joined.sheet.front_facts
+        assert all(text.index(each) < dates for each in joined.sheet.front_facts)
+        assert "<tfoot" not in html
+    assert all(any(each in line for line in joined.sheet.front_facts) for each in facts)
+
+
 def test_a_caution_of_all_slabs_is_there_once_and_another_names_its_slabs(
     papers: Callable[..., Papers],
 ) -> None:

@@ -315,11 +315,20 @@ class CareSheet:
     @property
     def front_facts(self) -> tuple[str, ...]:
         """Return what the first page says below the number to call: what hurts now, and the water left."""
+        return (*self.front_dangers, *self.front_water)
+
+    @property
+    def front_dangers(self) -> tuple[str, ...]:
+        """Return what hurts now, and how the room is kept."""
+        return (*map(self.say, self._front_dangers), *self.room)
+
+    @property
+    def front_water(self) -> tuple[str, ...]:
+        """Return the water that is left to give; none where nothing is watered."""
         visits = self.wording.visits
         amount = visits.amount_to_come if self.wet else ""
         key = "sheet.front-water-more" if visits.began else "sheet.front-water"
-        water = self.say(key, amount=amount) if amount else ""
-        return tuple(filter(None, (*map(self.say, self._front_dangers), *self.room, water)))
+        return (self.say(key, amount=amount),) if amount else ()
 
     @property
     def room(self) -> tuple[str, ...]:

@@ -244,6 +244,12 @@ class JoinedSheet:
                 found.setdefault(line, []).append(slab)
         return tuple(self.for_slabs(slabs, line) for line, slabs in found.items())
 
+    @cached_property
+    def front_facts(self) -> tuple[str, ...]:
+        """Return what the first page says below the number to call: what hurts now, and the water left."""
+        dangers = self._by_line(lambda care: care.front_dangers)
+        return (*dangers, *self._by_line(lambda care: care.front_water))
+
     # ---- the slabs and the first job
 
     @cached_property
