@@ -197,7 +197,7 @@ class _TaskWording:
     def rain_cover(self, task: Task) -> _TaskWords:
         """Return the cover of the fresh slab before rain."""
         rain = self.wording.surface.rains[int(task.occasion) - 1]
-        return _TaskWords("", rain.text, "protect", self._at_hour(rain.title, task))
+        return _TaskWords(rain.title, rain.text, "protect")
 
     def look_at_coat(self, _: Task) -> _TaskWords:
         """Return the look at the compound after rain, with the hours of the rain."""

@@ -362,6 +362,29 @@ def test_one_party_lays_a_cover(job: JobRecord, schedule: CureSchedule) -> None:
     assert len(laid) == 1
 
 
+def test_a_cover_of_the_crew_is_not_asked_of_the_owner_at_its_date(
+    job: JobRecord, frozen: CureSchedule
+) -> None:
+    """Seen: "we do until you walk", above a crew that covers it for days after."""
+    kinds = (Kind.FROST_SAFE, Kind.PROTECTION_ENDS)
+    long = replace(frozen, curing_method="curing compound")
+    [cover] = frost_covers(long)
+    assert cover.by_crew
+    by_owner = replace(long, risks=tuple(late_night(each) for each in frozen.risks[:1]))
+    for schedule, is_crews in ((long, True), (by_owner, False)):
+        wording = Wording(job, replace(schedule, tasks=()))
+        assert all(is_laid_by_crew(each) is is_crews for each in cover_tasks(wording.schedule))
+        shown = [each.sentence for each in wording.dates.milestones if each.kind in kinds]
+        assert shown
+        assert all((each == wording.say("milestone.words.crew-covers")) is is_crews for each in shown)
+
+
+def late_night(frost: Risk) -> Risk:
+    """The same frost three nights later, when people walk on the slab."""
+    days = timedelta(days=3)
+    return replace(frost, start=frost.start + days, end=frost.end + days, peak_at=frost.peak_at + days)
+
+
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_who_brings_the_blankets_is_not_asked_where_the_crew_covers(
     job: JobRecord, frozen: CureSchedule, language: str

@@ -30,7 +30,14 @@ from handover.schedule.printed_times import (
     trial_cut,
 )
 from handover.schedule.salt_season import first_cold
-from handover.schedule.tasks import UNDATED, cover_tasks, covers_at, is_to_lie, staying_cover
+from handover.schedule.tasks import (
+    UNDATED,
+    cover_tasks,
+    covers_at,
+    is_laid_by_crew,
+    is_to_lie,
+    staying_cover,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -272,6 +279,14 @@ class DateWording:
         covers = (is_to_lie(self.schedule, each) for each in cover_tasks(self.schedule))
         return self.schedule.curing_method == "insulating blanket" or any(covers)
 
+    def _is_covered_by_crew(self, milestone: Milestone) -> bool:
+        """Return whether covers of the crew alone keep frost off until a date."""
+        covers = [each for each in cover_tasks(self.schedule) if is_to_lie(self.schedule, each)]
+        spans = [each.span for each in covers if each.span is not None]
+        when = milestone.not_before
+        lies = any(each.end is None or (when is not None and when <= each.end) for each in spans)
+        return lies and all(map(is_laid_by_crew, covers))
+
     def _past_estimate(self, milestone: Milestone) -> str:
         """Return what to do for a date past the estimate; for trucks, that a test may show it."""
         if self._is_weak:
@@ -324,6 +339,8 @@ class DateWording:
             return self.say("milestone.first-water.sentence-timer")
         if milestone.kind == MilestoneKind.DEICING_SALT and not self.is_heated:
             return self.say("milestone.deicing-salt.sentence-mild")
+        if milestone.kind in KEPT_FROM_FROST and self._is_covered_by_crew(milestone):
+            return self.say("milestone.words.crew-covers")
         if milestone.kind in KEPT_FROM_FROST and not self._is_covered_ahead:
             return self.say("milestone.words.no-frost")
         return ""
