@@ -10,6 +10,8 @@ import pytest
 
 import handover
 from handover.archive.store import Archive
+from handover.documents.schedule_json import read_schedule
+from handover.schedule.tasks import COVERS, cover_tasks
 from handover.service.batch import MARK_FILE, Batch, run_batch
 from handover.service.earlier_sets import read_earlier_set
 from handover.service.publish import EARLIER_WEATHER_FOLDER, INPUTS_FOLDER
@@ -222,3 +224,29 @@ def test_hours_that_neither_weather_has_are_refused(
     result = issue_again(file, LATER, status=2)
     assert "without a gap" in " ".join(result.err.split())
     assert contents(tmp_path / "out") == before
+
+
+@pytest.mark.parametrize("told", [True, False])
+def test_a_cover_against_frost_lies_where_the_issue_before_told_of_it(
+    record: Path,
+    weather: Path,
+    tmp_path: Path,
+    hourly: Callable[..., dict[str, Any]],
+    issue_again: Callable[..., Any],
+    *,
+    told: bool,
+) -> None:
+    """Else nobody has laid one: it is laid at the hour of the issue that tells of it first."""
+    answer = hourly()
+    answer["hourly"]["temperature_2m"] = [each - 26.0 for each in answer["hourly"]["temperature_2m"]]
+    frosty = tmp_path / "frosty.json"
+    frosty.write_text(json.dumps(answer), encoding="utf-8")
+    before = handover.issue(record, frosty if told else weather, as_of=AT)
+    before.write(tmp_path / "out")
+    covers = [each for each in before.schedule.tasks if each.kind in COVERS]
+    assert bool(covers) is told
+    issue_again(frosty)
+    schedule = read_schedule((tmp_path / "out" / "schedule.json").read_bytes())
+    laid = cover_tasks(schedule)[0]
+    assert laid.start == (covers[0].start if told else LATER)
+    assert schedule.covered_since == (covers[0].start if told else None)
