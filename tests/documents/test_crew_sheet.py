@@ -475,6 +475,25 @@ def test_things_are_loaded_in_the_order_of_their_use(schedule: CureSchedule, job
     assert [each for each in codes if each in used] == used
 
 
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize(("left_h", "is_short"), [(1.5, False), (0.5, True)])
+def test_a_coat_that_cannot_be_done_in_time_begins_with_the_oldest_part(
+    job: JobRecord, schedule: CureSchedule, language: str, left_h: float, is_short: bool
+) -> None:
+    """Half an hour is left at the time of issue, and the crew needs an hour."""
+    start = schedule.placement_end
+    coat = SurfaceChoice("compound", start, start + timedelta(hours=3), 1.0, 0.0)
+    late = start + timedelta(hours=2)
+    task = replace(coated(schedule), not_after=late, choices=(coat,))
+    issued = replace(schedule, issued_at=late - timedelta(hours=left_h), surface=task, tasks=())
+    words = Wording(job, with_tasks(issued, job), language=language).surface.to_come
+    assert words is not None
+    say = load_translations(language).say
+    key = f"surface.way.coat-{'short' if is_short else 'by'}"
+    ending = say(key, at="", dry="|").rpartition("|")[2]
+    assert words.choices[0].line.rstrip().find(ending.strip()) > 0
+
+
 def coated(schedule: CureSchedule) -> SurfaceTask:
     end = schedule.placement_end
     return SurfaceTask(
