@@ -58,6 +58,7 @@ def new(options: Options) -> None:
 def check(options: Options) -> None:
     """Check a job record, and a weather file where there is one."""
     from handover.errors import Finding, UnusableInput
+    from handover.service.assumptions import assumed_values
     from handover.service.inputs import read_record
     from handover.service.reader_needs import reader_findings
 
@@ -81,9 +82,9 @@ def check(options: Options) -> None:
         doubt = "is missing; the forecast cannot be downloaded without it, so use -w with a weather file"
         print_cautions([Finding(doubt, file=options.job, field="contractor.email", severity="caution")])
     print(f"{for_terminal(options.job)} can be used.")
-    if job.assumed:
+    if assumed := assumed_values(job, config.units):
         print("\nAssumed, because the record does not say:")
-        print("\n".join(columns(((each.field, f"{each.value} ({each.why})") for each in job.assumed), 28)))
+        print("\n".join(columns(((each.field, f"{each.value} ({each.why})") for each in assumed), 28)))
     if lines:
         print("\n".join(_surface_lines(lines)))
 

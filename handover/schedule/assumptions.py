@@ -12,6 +12,8 @@ from handover.schedule.surroundings import room_state
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from handover.jobs.record import JobRecord
+    from handover.practice.rules import Practice
     from handover.schedule.simulation import Simulation
 
 
@@ -24,15 +26,15 @@ def assumptions(simulation: Simulation) -> Iterator[Assumption]:
         yield _assume("placement.concrete_temperature", f"{simulation.slab.initial_c[CENTRAL]:.1f} degC")
     if job.placement.finished is None:
         yield _assume("placement.finished", "final set")
-    yield from _room(simulation)
+    yield from assumed_of_room(job, simulation.practice)
     if job.temperature_log is not None and job.temperature_log.depth is None:
         depth = simulation.practice["log.depth"] * job.slab.thickness
         yield _assume("temperature_log.depth", f"{depth:.3f} m")
 
 
-def _room(simulation: Simulation) -> Iterator[Assumption]:
+def assumed_of_room(job: JobRecord, practice: Practice) -> Iterator[Assumption]:
     """Yield what is assumed of the room of a slab indoors: whether it is heated, and its air."""
-    state, practice = room_state(simulation.job), simulation.practice
+    state = room_state(job)
     coldest, warmest = practice["room.heated-coldest"], practice["room.heated-warmest"]
     values = {
         "heated": f"{coldest:g} to {warmest:g} degC",
