@@ -326,6 +326,25 @@ class NumberField(FieldParser):
         }
 
 
+_INCHES_A_FOOT = re.compile(
+    r"""\s*([0-9]{1,2})(?:/([1-9][0-9]?))?\s*(?:inch|inches|in|")\s*"""
+    r"""(?:in a|in|per|to the|a|/)\s*(?:foot|ft|')\s*""",
+    re.IGNORECASE,
+)
+
+
+@dataclass(frozen=True)
+class FallField(NumberField):
+    """A share that may be written as inches in a foot, as crews say it: "1/4 in per foot"."""
+
+    def _number(self, text: str) -> float | None:
+        found = _INCHES_A_FOOT.fullmatch(text)
+        if found is None:
+            return super()._number(text)
+        inches_in_a_foot = 12
+        return int(found[1]) / int(found[2] or 1) / inches_in_a_foot
+
+
 @dataclass(frozen=True)
 class FlagField(FieldParser):
     """Yes or no."""

@@ -28,6 +28,7 @@ from handover.jobs.cement import CementName
 from handover.jobs.country_codes import CountryCode
 from handover.jobs.fields import (
     ChoiceField,
+    FallField,
     FlagField,
     MomentField,
     NameField,
@@ -368,7 +369,7 @@ class Slab(RecordTable):
     ] = None
     slope: Annotated[
         float | None,
-        NumberField(0, 0.25, "a share: write 0.02 for 2 %, a steeper slab is a ramp", "0.02", is_share=True),
+        FallField(0, 0.25, "a share: write 0.02 for 2 %, a steeper slab is a ramp", "0.02", is_share=True),
         Fact("slope", is_share=True),
         Field(description="Fall of the top, as a share: 0.02 is 2 %, about 1/4 in in a foot."),
     ] = None
