@@ -65,6 +65,15 @@ class Trial:
             if each["by"] == by
         }
 
+    def told(self, by: str) -> dict[str, tuple[datetime | date, datetime | date]]:
+        """The same without the work of the crew that is over at the time of issue."""
+        over = {
+            event_uid(self.job, each.by, each.kind, each.occasion)
+            for each in self.schedule.tasks_of("crew")
+            if is_over(self.schedule, each)
+        }
+        return {uid: hours for uid, hours in self.hours(by).items() if uid not in over}
+
 
 def hours_of(task: dict[str, Any]) -> tuple[datetime | date, datetime | date]:
     start, end = (datetime.fromisoformat(task[each]) for each in ("start", "end"))
@@ -88,21 +97,12 @@ def trial(
     return Trial(issued.job, files, read_schedule(files["schedule.json"]))
 
 
-def over(trial: Trial) -> set[str]:
-    """Return the UIDs of the crew's work that is over at the time of issue: it is on no list."""
-    return {
-        event_uid(trial.job, each.by, each.kind, each.occasion)
-        for each in trial.schedule.tasks_of("crew")
-        if is_over(trial.schedule, each)
-    }
-
-
 @pytest.mark.parametrize("by", ["owner", "crew"])
 def test_each_event_of_a_calendar_is_one_task(trial: Trial, by: str) -> None:
     """All tasks of the owner; of the crew those that are not over."""
     events = icalendar.Calendar.from_ical(trial.files[f"{by}.ics"]).walk("VEVENT")
     found = {str(each["uid"]): (each.decoded("dtstart"), each.decoded("dtend")) for each in events}
-    assert found == {uid: hours for uid, hours in trial.hours(by).items() if uid not in over(trial)}
+    assert found == trial.told(by)
     assert len(events) == len(found)
 
 
@@ -133,7 +133,7 @@ def test_first_job_and_code_are_tasks(trial: Trial, later_h: int) -> None:
 
 def test_visits_of_the_archive_are_tasks_of_the_crew(trial: Trial) -> None:
     visits = {each.uid: each for each in entry_of(trial.job, trial.files).tasks if each.kind != CALL_OWNER}
-    hours = {uid: each for uid, each in trial.hours("crew").items() if uid not in over(trial)}
+    hours = trial.told("crew")
     assert visits.keys() == hours.keys()
     for uid, (start, end) in hours.items():
         whole = not isinstance(start, datetime)

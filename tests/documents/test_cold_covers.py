@@ -700,7 +700,8 @@ def test_a_slab_without_any_watering_is_not_told_of_a_table(
     ends = next(each for each in wording.dates.milestones if each.kind == Kind.CURING_ENDS)
     assert ends.sentence == wording.say("milestone.curing-ends--sheet.sentence")
     assert table not in wording.warnings.blanket
-    assert wording.dates.not_before(ends_at(frozen), Kind.CURING_ENDS).text in wording.warnings.blanket
+    lifted = next(each for each in wording.dates.milestones if each.kind == Kind.PROTECTION_ENDS)
+    assert lifted.when.text in wording.warnings.blanket
     [caution] = wording.warnings.notices
     assert caution.text.endswith(
         wording.say("caution.cold-weather.text-stays", goes_down="", colder="").strip()
@@ -729,4 +730,4 @@ def test_who_covers_is_said_once(job: JobRecord, frozen: CureSchedule, language:
     assert not stays.covered_for_frost
     assert [each.span.off for each in cover_tasks(wording.schedule) if each.span] == [Kind.PROTECTION_ENDS]
     words = next(each for each in wording.dates.milestones if each.kind == Kind.PROTECTION_ENDS)
-    assert words.sentence == wording.say("milestone.protection-ends--stays.sentence")
+    assert words.sentence == wording.say("milestone.protection-ends--by-crew.sentence")
