@@ -32,7 +32,6 @@ from handover.schedule.model import (
     Figure,
     Protection,
     Risk,
-    Visit,
 )
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import WARMEST, print_dates
@@ -40,7 +39,6 @@ from handover.schedule.tasks import cover_tasks, covered_since, is_laid_by_crew,
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from datetime import datetime
 
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
@@ -693,8 +691,6 @@ def test_a_slab_without_any_watering_is_not_told_of_a_table(
     curing = job.curing.model_copy(update={"blanket_r_value": None})
     plain = job.model_copy(update={"curing": curing})
     cold = (Caution("cold-weather", (Figure("forecast_air", 1.0, "degC"),)),)
-    some = list(frozen.watering)
-    first = replace(some[0], skipped_because=None)
     wording = Wording(plain, replace(frozen, cautions=cold), language=language)
     table = wording.say("protection.enough-table", blanket="").strip()
     ends = next(each for each in wording.dates.milestones if each.kind == Kind.CURING_ENDS)
@@ -706,17 +702,6 @@ def test_a_slab_without_any_watering_is_not_told_of_a_table(
     assert caution.text.endswith(
         wording.say("caution.cold-weather.text-stays", goes_down="", colder="").strip()
     )
-    visit = Visit(frozen.placement_end, frozen.placement_end + timedelta(hours=1), 10.0)
-    watered = replace(frozen, watering=(replace(first, visits=(visit,)), *some[1:]))
-    wording = Wording(plain, watered, language=language)
-    assert table in wording.warnings.blanket
-
-
-def ends_at(schedule: CureSchedule) -> datetime:
-    ends = schedule.milestone(Kind.CURING_ENDS)
-    assert ends is not None
-    assert ends.not_before is not None
-    return ends.not_before
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
@@ -730,4 +715,4 @@ def test_who_covers_is_said_once(job: JobRecord, frozen: CureSchedule, language:
     assert not stays.covered_for_frost
     assert [each.span.off for each in cover_tasks(wording.schedule) if each.span] == [Kind.PROTECTION_ENDS]
     words = next(each for each in wording.dates.milestones if each.kind == Kind.PROTECTION_ENDS)
-    assert words.sentence == wording.say("milestone.protection-ends--by-crew.sentence")
+    assert words.sentence == wording.say("milestone.words.crew-covers")
