@@ -126,9 +126,9 @@ def test_a_saw_is_read_of_only_where_one_comes(papers: Papers) -> None:
 
 
 def test_the_words_of_the_dust_fit_the_saw(papers: Papers) -> None:
-    """An early-entry saw cuts dry or wet: the water of the crew is no promise."""
-    wet = {"en": r"The crew cuts with water\.", "es": r"La cuadrilla corta con agua\."}
-    assert bool(papers.find(wet, papers.sheet)) == (papers.joints == "sawn")
+    """A saw cuts dry or wet, in frost dry alone: the water of the crew is no promise."""
+    both = {"en": r"cuts with water or a vacuum\.", "es": r"corta con agua o con aspiradora\."}
+    assert bool(papers.find(both, papers.sheet)) == (papers.joints in SAWN)
 
 
 @pytest.mark.parametrize("language", languages())
