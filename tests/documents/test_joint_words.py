@@ -127,7 +127,7 @@ def test_a_saw_is_read_of_only_where_one_comes(papers: Papers) -> None:
 
 def test_the_words_of_the_dust_fit_the_saw(papers: Papers) -> None:
     """A saw cuts dry or wet, in frost dry alone: the water of the crew is no promise."""
-    both = {"en": r"cuts with water or a vacuum\.", "es": r"corta con agua o con aspiradora\."}
+    both = {"en": r"cuts with water or a vacuum\.", "es": r"corta con agua o aspiradora\."}
     assert bool(papers.find(both, papers.sheet)) == (papers.joints in SAWN)
 
 
