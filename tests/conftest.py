@@ -459,6 +459,22 @@ def record_text() -> str:
     return RECORD
 
 
+@pytest.fixture(scope="session")
+def issue_into(
+    without_pdf_engine: Callable[..., Any], with_few_members: Callable[..., Any]
+) -> Callable[[Path, datetime], None]:
+    """Give the issue of the invented job into a folder: its record, its weather, and its set in `out`."""
+    from handover.service.issuing import issue  # noqa: PLC0415 - heavy
+
+    def issue_job(folder: Path, as_of: datetime) -> None:
+        (folder / "job.toml").write_text(RECORD, encoding="utf-8")
+        (folder / "weather.json").write_text(json.dumps(hourly_answer()), encoding="utf-8")
+        with without_pdf_engine(), with_few_members():
+            issue(folder / "job.toml", folder / "weather.json", as_of=as_of).write(folder / "out")
+
+    return issue_job
+
+
 @pytest.fixture
 def record(tmp_path: Path, record_text: str) -> Path:
     """Write the record to a file."""

@@ -14,7 +14,6 @@ from handover.archive.store import Archive
 from handover.errors import DownloadFailed, UnusableInput
 from handover.service import reissuing as again
 from handover.service.inputs import read_weather_file
-from handover.service.issuing import issue
 from handover.service.publish import publish
 from handover.service.reissuing import (
     ReissueRequest,
@@ -57,20 +56,11 @@ class Office(NamedTuple):
 
 
 @pytest.fixture(scope="session")
-def filed(
-    once: Callable[..., Path],
-    without_pdf_engine: Callable[..., Any],
-    with_few_members: Callable[..., Any],
-    record_text: str,
-    hourly: Callable[..., dict[str, Any]],
-) -> Path:
+def filed(once: Callable[..., Path], issue_into: Callable[[Path, datetime], None]) -> Path:
     """Issue and archive the invented job; return the folder of both. Nothing is written there later."""
 
     def issue_and_file(folder: Path) -> None:
-        (folder / "job.toml").write_text(record_text, encoding="utf-8")
-        (folder / "weather.json").write_text(json.dumps(hourly()), encoding="utf-8")
-        with without_pdf_engine(), with_few_members():
-            issue(folder / "job.toml", folder / "weather.json", as_of=FIRST).write(folder / "out")
+        issue_into(folder, FIRST)
         with Archive(folder / "archive") as archive:
             again.archive_existing_set(archive, folder / "out", JOB, FIRST)
 

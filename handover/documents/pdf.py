@@ -234,8 +234,9 @@ def _layout(html: str) -> Document:
     if len(tight.pages) == most and not _is_free_below(tight):
         return tight
     usual = source.layout(front)
-    if len(usual.pages) <= most or len(tight.pages) <= most:
-        return usual if len(usual.pages) <= most else tight
+    fitting = next((each for each in (usual, tight) if len(each.pages) <= most), None)
+    if fitting is not None:
+        return fitting
     return min(usual, tight, source.layout(f"tight {LEAST_SPACE}"), key=lambda each: len(each.pages))
 
 

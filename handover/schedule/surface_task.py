@@ -229,20 +229,8 @@ def _laid_plan(
         return SurfacePlan(not_after, None)
     ready = half_hour_up(max(firm, start, key=_seconds))
     choice = _laying(start, ready, _Bare(not_after, freezes_from), simulation, watering)
-    rule = simulation.practice.rules["surface.bare-time"]
-    task = SurfaceTask(
-        work="cover",
-        start=start,
-        not_after=_no_earlier(start, not_after),
-        cover_from=(choice.until.astimezone(UTC) - COVERING).astimezone(choice.until.tzinfo),
-        until=choice.until,
-        finish_recorded=simulation.job.placement.finished is not None,
-        choices=(choice,),
-        figures=(Figure("limit", _allowed_loss(simulation), "mm"),),
-        source=rule.source,
-        mark=rule.mark,
-    )
-    return SurfacePlan(not_after, task)
+    laid = (choice.until.astimezone(UTC) - COVERING).astimezone(choice.until.tzinfo)
+    return _cover_plan(start, not_after, choice, simulation, cover_from=laid, until=choice.until)
 
 
 def _under_blankets(start: datetime, simulation: Simulation, freezes_from: datetime | None) -> SurfacePlan:
@@ -253,15 +241,30 @@ def _under_blankets(start: datetime, simulation: Simulation, freezes_from: datet
     not_after = _dried_by(start, start + timedelta(days=1), simulation)
     if not_after is None or not simulation.job.slab.covers:
         return SurfacePlan(not_after, None)
-    rule, drawn = simulation.practice.rules["surface.bare-time"], start + COVERING
+    drawn = start + COVERING
     frost = drawn if freezes_from is None else half_hour_down(freezes_from)
     choice = SurfaceChoice("sheet-blankets", start, drawn, _hours(start, drawn), 0.0)
+    until = min(max(drawn, frost, key=_seconds), start + timedelta(days=1), key=_seconds)
+    return _cover_plan(start, not_after, choice, simulation, cover_from=None, until=until)
+
+
+def _cover_plan(
+    start: datetime,
+    not_after: datetime | None,
+    choice: SurfaceChoice,
+    simulation: Simulation,
+    *,
+    cover_from: datetime | None,
+    until: datetime,
+) -> SurfacePlan:
+    """Return the plan of one way to cover the bare surface, from when and until when it takes."""
+    rule = simulation.practice.rules["surface.bare-time"]
     task = SurfaceTask(
         work="cover",
         start=start,
         not_after=_no_earlier(start, not_after),
-        cover_from=None,
-        until=min(max(drawn, frost, key=_seconds), start + timedelta(days=1), key=_seconds),
+        cover_from=cover_from,
+        until=until,
         finish_recorded=simulation.job.placement.finished is not None,
         choices=(choice,),
         figures=(Figure("limit", _allowed_loss(simulation), "mm"),),

@@ -17,7 +17,6 @@ from handover.archive.verify import verify_archive
 from handover.service import sending
 from handover.service.archiving import archive_issue
 from handover.service.inputs import read_weather_file
-from handover.service.issuing import issue
 from handover.service.message_stores import ArchivedMessages, FolderMessages
 from handover.service.reissuing import ReissueRequest, reissue_job
 from handover.service.send_log import Delivery
@@ -44,20 +43,11 @@ def contents(folder: Path) -> dict[str, bytes]:
 
 
 @pytest.fixture(scope="session")
-def issued(
-    once: Callable[..., Path],
-    without_pdf_engine: Callable[..., Any],
-    with_few_members: Callable[..., Any],
-    record_text: str,
-    hourly: Callable[..., dict[str, Any]],
-) -> Path:
+def issued(once: Callable[..., Path], issue_into: Callable[[Path, datetime], None]) -> Path:
     """Issue the invented job, with files beside its documents; return its folder."""
 
     def fill(folder: Path) -> None:
-        (folder / "job.toml").write_text(record_text, encoding="utf-8")
-        (folder / "weather.json").write_text(json.dumps(hourly()), encoding="utf-8")
-        with without_pdf_engine(), with_few_members():
-            issue(folder / "job.toml", folder / "weather.json", as_of=FIRST).write(folder / "out")
+        issue_into(folder, FIRST)
         for name, data in BESIDE.items():
             (folder / "out" / name).parent.mkdir(exist_ok=True)
             (folder / "out" / name).write_bytes(data)
