@@ -226,7 +226,7 @@ def test_hours_that_neither_weather_has_are_refused(
     assert contents(tmp_path / "out") == before
 
 
-@pytest.mark.parametrize("told", [True, False])
+@pytest.mark.parametrize("is_planned", [True, False])
 def test_a_cover_against_frost_lies_where_the_issue_before_told_of_it(
     record: Path,
     weather: Path,
@@ -234,19 +234,19 @@ def test_a_cover_against_frost_lies_where_the_issue_before_told_of_it(
     hourly: Callable[..., dict[str, Any]],
     issue_again: Callable[..., Any],
     *,
-    told: bool,
+    is_planned: bool,
 ) -> None:
     """Else nobody has laid one: it is laid at the hour of the issue that tells of it first."""
     answer = hourly()
     answer["hourly"]["temperature_2m"] = [each - 26.0 for each in answer["hourly"]["temperature_2m"]]
     frosty = tmp_path / "frosty.json"
     frosty.write_text(json.dumps(answer), encoding="utf-8")
-    before = handover.issue(record, frosty if told else weather, as_of=AT)
+    before = handover.issue(record, frosty if is_planned else weather, as_of=AT)
     before.write(tmp_path / "out")
     covers = [each for each in before.schedule.tasks if each.kind in COVERS]
-    assert bool(covers) is told
+    assert bool(covers) is is_planned
     issue_again(frosty)
     schedule = read_schedule((tmp_path / "out" / "schedule.json").read_bytes())
     laid = cover_tasks(schedule)[0]
-    assert laid.start == (covers[0].start if told else LATER)
-    assert schedule.covered_since == (covers[0].start if told else None)
+    assert laid.start == (covers[0].start if is_planned else LATER)
+    assert schedule.covered_since == (covers[0].start if is_planned else None)

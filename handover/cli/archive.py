@@ -236,7 +236,7 @@ def find(options: Options) -> None:
 
 
 def _archive_to_query(options: Options) -> AbstractContextManager[Archive]:
-    """Return an archive; at the end of the block it is told whether a row of its catalog cannot be read."""
+    """Return an archive; the end of the block reports whether a row of its catalog cannot be read."""
     from contextlib import contextmanager
 
     from handover.archive.errors import CatalogFailed

@@ -122,7 +122,7 @@ def frost_covers(schedule: CureSchedule) -> tuple[FrostCover, ...]:
 def _as_laid(cover: FrostCover, schedule: CureSchedule) -> FrostCover:
     """Return a cover with the hour at which it was laid, or can still be.
 
-    A cover whose hour is past is laid now, unless an issue before told of one: nobody knew of it.
+    A cover whose hour is past is laid now, unless an earlier issue planned one: nobody knew of it.
     """
     issued = schedule.issued_at.astimezone(ZoneInfo(schedule.timezone))
     if schedule.is_ahead(cover.start + COVERING) or not cover.covers_at(issued.astimezone(UTC)):

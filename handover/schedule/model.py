@@ -912,8 +912,8 @@ class CureSchedule:
     covered_since: Annotated[
         Instant | None,
         means(
-            "When the cover against frost that lies at the time of issue was laid, as an issue before told "
-            "it; null: no issue told of one."
+            "When the cover against frost that is on the slab at the time of issue was laid, as an earlier "
+            "issue planned it; null: no earlier issue planned one."
         ),
     ] = None
     missed_water: Annotated[

@@ -207,12 +207,14 @@ def covers_at(cover: Task, when: datetime) -> bool:
 
 
 def covered_since(earlier: CureSchedule, when: datetime) -> datetime | None:
-    """Return when the cover that lies on the slab at an instant was laid, as an issue before it told.
+    """Return when the cover that lies on the slab at an instant was laid, as an earlier issue planned it.
 
     None where none was to lie there by then.
     """
-    told = (each for each in cover_tasks(earlier) if covers_at(each, when) and _utc(each.end) <= _utc(when))
-    return max((each.start for each in told), key=_utc, default=None)
+    planned = (
+        each for each in cover_tasks(earlier) if covers_at(each, when) and _utc(each.end) <= _utc(when)
+    )
+    return max((each.start for each in planned), key=_utc, default=None)
 
 
 def waterings_ahead(schedule: CureSchedule) -> tuple[Task, ...]:

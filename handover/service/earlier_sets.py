@@ -50,7 +50,7 @@ class EarlierSet:
         return self.schedule.between.cover if same else None
 
     def covered_since(self, as_of: datetime) -> datetime | None:
-        """Return when the cover against frost that lies at a time of issue was laid; None: none was told."""
+        """Return when the cover against frost at a time of issue was laid; None: none was planned."""
         return None if self.schedule is None else covered_since(self.schedule, as_of)
 
 

@@ -65,7 +65,7 @@ class Trial:
             if each["by"] == by
         }
 
-    def told(self, by: str) -> dict[str, tuple[datetime | date, datetime | date]]:
+    def hours_ahead(self, by: str) -> dict[str, tuple[datetime | date, datetime | date]]:
         """The same without the work of the crew that is over at the time of issue."""
         over = {
             event_uid(self.job, each.by, each.kind, each.occasion)
@@ -102,7 +102,7 @@ def test_each_event_of_a_calendar_is_one_task(trial: Trial, by: str) -> None:
     """All tasks of the owner; of the crew those that are not over."""
     events = icalendar.Calendar.from_ical(trial.files[f"{by}.ics"]).walk("VEVENT")
     found = {str(each["uid"]): (each.decoded("dtstart"), each.decoded("dtend")) for each in events}
-    assert found == trial.told(by)
+    assert found == trial.hours_ahead(by)
     assert len(events) == len(found)
 
 
@@ -133,7 +133,7 @@ def test_first_job_and_code_are_tasks(trial: Trial, later_h: int) -> None:
 
 def test_visits_of_the_archive_are_tasks_of_the_crew(trial: Trial) -> None:
     visits = {each.uid: each for each in entry_of(trial.job, trial.files).tasks if each.kind != CALL_OWNER}
-    hours = trial.told("crew")
+    hours = trial.hours_ahead("crew")
     assert visits.keys() == hours.keys()
     for uid, (start, end) in hours.items():
         whole = not isinstance(start, datetime)

@@ -103,8 +103,8 @@ def test_a_sheet_goes_on_without_the_blankets_until_curing_ends(
     wording = Wording(job, frozen, language=language)
     assert sheet_after_blankets(wording.schedule)
     [lifted] = [each for each in crew_events(wording) if each.kind == "blankets-off"]
-    [told] = [each for each in owner_events(wording) if each.kind == Kind.PROTECTION_ENDS]
-    assert lifted.start == told.start
+    [listed] = [each for each in owner_events(wording) if each.kind == Kind.PROTECTION_ENDS]
+    assert lifted.start == listed.start
     assert wording.say("event.blankets-off.sheet") in lifted.description
     ends = wording.dates.not_before(cured.not_before, cured.kind).text
     assert wording.visits.covered_until == ends
@@ -139,9 +139,9 @@ def test_a_cover_that_an_issue_before_told_of_lies(
     language: str, job: JobRecord, frozen: CureSchedule
 ) -> None:
     """It keeps its hour, the crew does not come for it again, and no paper says that it is yet to be laid."""
-    told, late = with_tasks(replace(frozen, tasks=()), job), frozen_night_later(frozen)
-    since = covered_since(told, late.issued_at)
-    assert since == frost_covers(told)[0].start
+    earlier, late = with_tasks(replace(frozen, tasks=()), job), frozen_night_later(frozen)
+    since = covered_since(earlier, late.issued_at)
+    assert since == frost_covers(earlier)[0].start
     wording = Wording(job, replace(late, covered_since=since), language=language)
     [laid] = wording.schedule.tasks_of("crew", "frost-cover")
     assert laid.start == since
@@ -153,13 +153,13 @@ def test_a_cover_that_an_issue_before_told_of_lies(
 
 def test_a_cover_is_told_once_its_laying_is_over(job: JobRecord, frozen: CureSchedule) -> None:
     """Before that, and once it is off, none lies."""
-    told = with_tasks(replace(frozen, tasks=()), job)
-    [cover] = cover_tasks(told)
+    earlier = with_tasks(replace(frozen, tasks=()), job)
+    [cover] = cover_tasks(earlier)
     assert cover.span is not None
     assert cover.span.end is not None
-    assert covered_since(told, cover.end) == cover.start
+    assert covered_since(earlier, cover.end) == cover.start
     for when in (cover.end - timedelta(minutes=1), cover.span.end):
-        assert covered_since(told, when) is None
+        assert covered_since(earlier, when) is None
 
 
 def test_covers_are_read_from_the_tasks(job: JobRecord, frozen: CureSchedule) -> None:
