@@ -5,7 +5,7 @@ pydantic writes, reads and describes it from the types of `handover.schedule.mod
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -42,10 +42,12 @@ def schedule_json(schedule: CureSchedule) -> bytes:
     return document_bytes(document)
 
 
+@lru_cache(maxsize=8)
 def read_schedule(content: bytes) -> CureSchedule:
     """Return the schedule in a schedule.json, with its numbers as rounded there.
 
-    A field that an earlier version did not write has its default; a field of a later version is ignored.
+    A field that an earlier version did not write has its default; a field of a later version is ignored. The
+    last ones are kept: to archive, join or issue a set again reads its schedule several times.
 
     Raises:
         ValueError: It is not a schedule.

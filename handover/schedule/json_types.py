@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from datetime import UTC, datetime, timedelta
+from types import NoneType
 from typing import TYPE_CHECKING, Annotated, Any
 
 import numpy as np
@@ -88,7 +89,7 @@ def _floats(values: NDArray[np.float64]) -> list[float | None]:
 
 
 def _read_floats(values: Any) -> NDArray[np.float64]:
-    if not isinstance(values, list) or not all(each is None or type(each) in {int, float} for each in values):
+    if not isinstance(values, list) or not {type(each) for each in values} <= {int, float, NoneType}:
         raise ValueError("is not a list of numbers")
     return np.asarray(values, dtype=np.float64)
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 from datetime import datetime, timedelta
+from functools import lru_cache
 from pathlib import Path
 from shlex import quote
 from typing import TYPE_CHECKING, Any
@@ -332,7 +333,7 @@ def zone_of_set(documents: Mapping[str, bytes], where: str) -> str:
 
 def _schedule(documents: Mapping[str, bytes], where: str) -> dict[str, Any]:
     try:
-        schedule = json.loads(documents[SCHEDULE_FILE])
+        schedule = _parsed(documents[SCHEDULE_FILE])
     except (KeyError, ValueError, RecursionError):
         schedule = None
     if not (
@@ -344,6 +345,12 @@ def _schedule(documents: Mapping[str, bytes], where: str) -> dict[str, Any]:
     ):
         raise UnusableInput([_no_set(where, f"has no {SCHEDULE_FILE} as issued")])
     return schedule
+
+
+@lru_cache(maxsize=4)
+def _parsed(content: bytes) -> Any:
+    """Return what a file has as JSON, to read: it is kept for whoever asks next."""
+    return json.loads(content)
 
 
 def _no_set(where: str, problem: str, record: Path = Path("job.toml")) -> Finding:
