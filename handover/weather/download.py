@@ -54,6 +54,7 @@ from handover.weather.nws_alerts import is_alerts
 from handover.weather.open_meteo import is_open_meteo
 from handover.weather.past_years import PastYears
 from handover.weather.reading import examine_weather_bytes, service_refusal
+from handover.weather.sockets import OpenSockets
 
 if TYPE_CHECKING:
     from handover.weather.location import HasLocation
@@ -558,6 +559,9 @@ class _CachedResponse:
         return self.response.fetched_at <= now < self.expires
 
 
+DOWNLOAD_THREAD = "handover-download"
+"""Name of the thread that waits for an answer."""
+
 _Whole = tuple[httpx2.Response, bytes]
 """An answer, and its body."""
 
@@ -575,7 +579,11 @@ class _Client:
         self.kept = _DiskCache(cache) if cache is not None else None
         self.manners = manners
         self._agent = f"handover/{VERSION} ({contact.strip()})"
-        self.client = self._open()
+        self._begin()
+
+    def _begin(self) -> None:
+        """Take a new client, and the list of its sockets."""
+        self.client, self.sockets = self._open(), OpenSockets()
 
     def _open(self) -> httpx2.Client:
         """Return a client of HTTP that follows no redirect by itself.
@@ -600,7 +608,7 @@ class _Client:
         return self
 
     def __exit__(self, *_: object) -> None:
-        self.client.close()
+        _close(self.client, self.sockets)
 
     def get(
         self, url: str, secret: Mapping[str, str] | None = None, attempts: int | None = None
@@ -674,31 +682,35 @@ class _Client:
             raise _ServiceFailure(f"{type(error).__name__}: {short_line(error)}") from error
 
     def _within_deadline(self, ask: Callable[[], _Whole]) -> _Whole:
-        """Ask in a thread, which is given up at the deadline: it may wait for a name, or for a header.
+        """Ask in a thread, for it may wait for a name or for a header.
+
+        At the deadline the connection is shut down, so that the thread ends. One that waits for a name ends
+        once the system has the name, and connects to nothing.
 
         Raises:
             _Retry: There was no whole answer in time.
         """
-        client = self.client
+        client, sockets = self.client, self.sockets
         asked: Future[_Whole] = Future()
-        Thread(target=_settle, args=(asked, ask), daemon=True).start()
+        Thread(target=_settle, args=(asked, ask), daemon=True, name=DOWNLOAD_THREAD).start()
         try:
             return asked.result(self.manners.deadline_s)
         except TimeoutError:
             if asked.done():
                 raise
-            asked.add_done_callback(lambda _: client.close())
-            self.client = self._open()
+            sockets.shut_down()
+            asked.add_done_callback(lambda _: _close(client, sockets))
+            self._begin()
             raise _Retry(f"the answer took longer than {self.manners.deadline_s:g} s") from None
 
     def _ask(self, url: str, secret: Mapping[str, str], headers: Mapping[str, str]) -> _Whole:
         """Return the answer at an address, and its body; redirects lead to the same service alone."""
-        client = self.client
+        client, watch = self.client, {"trace": self.sockets.trace}
         asked = address = httpx2.URL(url).copy_merge_params(secret)
         for _ in range(_MOST_REDIRECTS + 1):
             _refuse_plain(address)
             _refuse_private(address)
-            with client.stream("GET", address, headers=dict(headers)) as response:
+            with client.stream("GET", address, headers=dict(headers), extensions=watch) as response:
                 location = response.headers.get("Location")
                 if response.status_code not in _REDIRECTS or location is None:
                     return response, self._body(response)
@@ -727,6 +739,12 @@ class _Client:
         if gzip is not None and not gzip.eof:
             raise _Retry("the answer broke off")
         return bytes(body)
+
+
+def _close(client: httpx2.Client, sockets: OpenSockets) -> None:
+    """Close a client and the duplicates of its sockets."""
+    client.close()
+    sockets.close()
 
 
 def _settle(asked: Future[_Whole], ask: Callable[[], _Whole]) -> None:

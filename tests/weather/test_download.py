@@ -22,7 +22,9 @@ import trustme
 from handover import __version__
 from handover.errors import DownloadFailed
 from handover.weather import Location
+from handover.weather import download as downloads
 from handover.weather.download import (
+    DOWNLOAD_THREAD,
     Download,
     Endpoints,
     RetryPolicy,
@@ -667,6 +669,46 @@ def test_headers_that_drip_without_end(service: Any, download: Callable[..., Dow
     with pytest.raises(DownloadFailed, match=r"took longer than 0\.3 s \(2 attempts\)"):
         download(service="open-meteo", deadline_s=0.3, attempts=2)
     assert len(service.asked) == 2
+
+
+def download_threads() -> list[threading.Thread]:
+    return [each for each in threading.enumerate() if each.name == DOWNLOAD_THREAD]
+
+
+def test_no_thread_stays_for_headers_that_drip(
+    service: Any, download: Callable[..., Download], points: Answer, until: Callable[..., None]
+) -> None:
+    service.answers[POINTS] = [points]
+    service.answers[GRID] = [Answer(drip=True)]
+    with pytest.raises(DownloadFailed, match=r"took longer than 0\.3 s \(2 attempts\)"):
+        download(service="nws", deadline_s=0.3, attempts=2)
+    until(lambda: not download_threads(), "a thread still waits for the server")
+
+
+def test_no_thread_stays_for_a_server_that_never_ends_its_handshake(
+    download: Callable[..., Download], until: Callable[..., None]
+) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as mute:
+        address = f"https://127.0.0.1:{mute.getsockname()[1]}"
+        with pytest.raises(DownloadFailed, match=r"took longer than 0\.3 s"):
+            download(service="open-meteo", deadline_s=0.3, attempts=1, endpoints=Endpoints(address))
+        until(lambda: not download_threads(), "a thread still waits for the server")
+
+
+def test_nothing_is_asked_once_nobody_waits_for_the_name(
+    service: Any,
+    download: Callable[..., Download],
+    monkeypatch: pytest.MonkeyPatch,
+    until: Callable[..., None],
+) -> None:
+    over = threading.Event()
+    refuse = downloads._refuse_private
+    monkeypatch.setattr(downloads, "_refuse_private", lambda address: over.wait(LIMIT_S) and refuse(address))
+    with pytest.raises(DownloadFailed, match=r"took longer than 0\.3 s"):
+        download(service="open-meteo", deadline_s=0.3, attempts=1)
+    over.set()
+    until(lambda: not download_threads(), "the thread waits on")
+    assert service.asked == []
 
 
 def test_gzip_is_read_and_nothing_else(
