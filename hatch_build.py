@@ -49,6 +49,7 @@ Done.
 .TP
 .B 1
 Something failed: a document, a download, a message, a check of the archive.
+Or one of several records, folders, bags or jobs is at fault; the others were done.
 .TP
 .B 2
 The input or the command line cannot be used. The message says where and how to mend it.

@@ -672,8 +672,8 @@ def issue_three(folder: Path) -> None:
 # ---- PostgreSQL -------------------------------------------------------------------------------------
 
 
-@pytest.fixture(scope="session")
-def postgresql() -> Iterator[Path]:
+@contextmanager
+def run_postgresql() -> Iterator[Path]:
     """Start a PostgreSQL of our own; give the folder of its socket. It listens nowhere else."""
     programs = _postgresql_programs()
     folder = Path(tempfile.mkdtemp(prefix="pg-", dir="/tmp"))  # a socket's path must be short
@@ -699,9 +699,21 @@ def postgresql() -> Iterator[Path]:
         shutil.rmtree(folder)
 
 
+@pytest.fixture(scope="session")
+def postgresql() -> Iterator[Path]:
+    """Give the folder of the socket of a PostgreSQL of our own."""
+    with run_postgresql() as folder:
+        yield folder
+
+
 @pytest.fixture
 def empty_database(postgresql: Path) -> str:
     """Empty the server's one database; return its URL."""
+    return empty_database_of(postgresql)
+
+
+def empty_database_of(postgresql: Path) -> str:
+    """Empty the one database of a server; return its URL."""
     import psycopg  # noqa: PLC0415 - only where there is a server
 
     with psycopg.connect(f"host={postgresql} user=office dbname=postgres", autocommit=True) as server:

@@ -19,11 +19,12 @@ import pytest
 
 from handover.archive.store import Archive
 from handover.cli.batch import _print_doubts
-from handover.errors import DownloadFailed, Finding, HandoverError, UnusableInput
+from handover.errors import DownloadFailed, Finding, HandoverError, RenderingFailed, UnusableInput
 from handover.service import batch as batches
 from handover.service import forecasts, worker_pool, workers
 from handover.service.batch import Batch, BatchOutcome, find_records, run_batch
 from handover.service.settings import Settings
+from handover.service.worker_limits import OutOfMemory
 from handover.service.workers import RenderResult, RenderTask, make_documents, run_in_processes, run_on_dask
 from handover.weather.download import Download
 
@@ -139,7 +140,7 @@ def test_the_command_makes_the_sets_that_issue_makes(
     (folder / "bad.toml").write_text("id = '=bad'\n", encoding="utf-8")
     arguments = ["batch", folder, "-o", tmp_path / "out", "-w", weather, "--as-of", as_of, "--workers", 1]
     result = run(*arguments)
-    assert result.status == 2, result.err
+    assert result.status == 1, result.err
     assert "bad.toml: refused" in result.err
     lines = {each["record"]: each for each in report(tmp_path / "out")}
     assert {name: each["state"] for name, each in lines.items()} == {
@@ -451,6 +452,62 @@ def test_a_process_gives_way_to_a_fresh_one(monkeypatch: pytest.MonkeyPatch, tmp
     assert [result.count(each) for each in dict.fromkeys(result)] == [3, 3, 1]
 
 
+GREEDY = """
+import json, time
+from handover.service.workers import RenderResult
+
+def greedy(order):
+    if order.name == "job-1.toml":
+        return bytearray(10 ** 9)
+    if order.name == "job-2.toml":
+        time.sleep(3600)
+    said = {"job": order.inputs.job.id, "revision": 1, "issued_at": order.as_of.isoformat()}
+    return RenderResult({"schedule.json": json.dumps(said).encode()})
+"""
+"""A worker that takes too much memory over one job, and too long over another."""
+
+
+@processes
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems count less memory")
+def test_a_job_that_takes_too_much_fails_alone_and_the_command_says_so(
+    run: Run, folder: Path, weather: Path, as_of: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "greedy_worker.py").write_text(GREEDY, encoding="utf-8")
+    monkeypatch.syspath_prepend(str(tmp_path))
+    greedy = importlib.import_module("greedy_worker").greedy
+    monkeypatch.setattr(workers, "run_in_processes", partial(run_in_processes, work=greedy))
+    monkeypatch.setenv("HANDOVER_WORKER_MEMORY_MB", "600")
+    monkeypatch.setenv("HANDOVER_WORKER_TIME_S", "10")
+    out = tmp_path / "out"
+    result = run("batch", folder, "-o", out, "-w", weather, "--as-of", as_of, "--workers", 2)
+    assert result.status == 1
+    assert "job-1.toml: failed" in result.err
+    lines = {each["record"]: each for each in report(out)}
+    failed = {"job-1.toml": "failed", "job-2.toml": "failed"}
+    assert {name: each["state"] for name, each in lines.items()} == all_of("done") | failed
+    assert "600 MB of memory" in lines["job-1.toml"]["remarks"]
+    assert "10 s that a job may take" in lines["job-2.toml"]["remarks"]
+
+
+@pytest.mark.usefixtures("few_members")
+def test_a_worker_does_not_take_a_lack_of_memory_for_a_fault_of_the_record(
+    made: Run, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object, **__: object) -> None:
+        raise RenderingFailed("the PDF engine failed") from MemoryError()
+
+    one_job(folder)
+    monkeypatch.setattr("handover.service.render.render_documents", full)
+
+    def once(orders: Iterator[RenderTask]) -> Iterator[tuple[RenderTask, RenderResult]]:
+        for each in orders:
+            with pytest.raises(OutOfMemory):
+                make_documents(each)
+            yield each, plain_documents(each)
+
+    assert set(states(made(once)).values()) == {"done"}
+
+
 # ---- the archive
 
 
@@ -515,7 +572,10 @@ def cluster(
     own = ["--scheduler-file", str(result), "--host", "127.0.0.1", "--no-dashboard"]
     running = [subprocess.Popen([*dask[:2], f"{dask[2]}scheduler", *own, "--port", "0"], **quiet)]
     try:
-        until(result.exists, "the scheduler does not start")
+        until(
+            lambda: result.exists() and result.read_bytes().rstrip().endswith(b"}"),
+            "the scheduler does not start",
+        )
         worker = [*dask[:2], f"{dask[2]}worker", *own, "--no-nanny", "--nthreads", "1"]
         worker += ["--preload", str(tmp_path / "without_pdf_engine.py")]
         running += [subprocess.Popen(worker, **quiet) for _ in range(2)]

@@ -128,7 +128,7 @@ def test_a_record_that_was_not_issued_gets_an_example(
 def test_one_that_cannot_be_filed_stops_none_of_the_others(run: Run, jobs: Path, tmp_path: Path) -> None:
     (jobs / "garage" / "schedule.json").write_bytes(b"{}")
     result = run("archive", jobs, tmp_path / "nowhere", "--to", tmp_path / "archive")
-    assert result.status == 2
+    assert result.status == 1
     assert "2 archived, 0 already archived, 2 not archived." in result.out
     assert "nowhere: refused" in result.err
     assert "garage: refused" in result.err
@@ -150,7 +150,7 @@ def test_a_spoilt_set_ends_the_filing_of_no_other(run: Run, jobs: Path, tmp_path
         (spoilt / name).write_bytes(data)
     result = run("archive", jobs, "--to", tmp_path / "new")
     wrong = len(SPOILT[name])
-    assert result.status == 2
+    assert result.status == 1
     assert f"{len(good)} archived, 0 already archived, {wrong} not archived." in result.out
     assert result.err.count("0-spoilt-") >= wrong
     assert "program itself" not in result.err
@@ -188,7 +188,7 @@ def test_what_was_issued_is_never_written_again(run: Run, jobs: Path, office: Pa
     (jobs / "garage" / "care-sheet.pdf").write_bytes(b"another sheet")
     before = contents(office / "bags")
     result = run("archive", jobs / "garage", "--to", office)
-    assert result.status == 2
+    assert result.status == 1
     assert "revision 1" in result.err
     assert contents(office / "bags") == before
 
@@ -783,7 +783,7 @@ def test_forgetting_twice_and_filing_again(run: Run, personal: Path, jobs: Path)
     before = contents(personal / "bags")
     assert "was removed earlier" in run("forget", GARAGE, "--in", personal, "--yes").out
     result = run("archive", jobs / "garage", "--to", personal)
-    assert result.status == 2, "the owner's data does not come back by the same folder"
+    assert result.status == 1, "the owner's data does not come back by the same folder"
     assert contents(personal / "bags") == before
 
 

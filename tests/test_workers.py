@@ -31,6 +31,7 @@ from handover.service.pdf_workers import (
     make_pdf_alone,
     pdf_workers,
 )
+from handover.service.worker_limits import UNLIMITED, LimitExceeded, Limits
 from handover.service.worker_pool import WorkerDied, Workers
 from handover.weather.download import Download
 
@@ -42,14 +43,15 @@ if TYPE_CHECKING:
 
 pytestmark = pytest.mark.xdist_group("processes")
 
+LONG_S = 600.0
 PAGE = '<html lang="en"><title>x</title><p>Water the slab.</p></html>'
 BAD_PAGE = '<html lang="en"><title>x</title><img alt="x" src="x.png"></html>'
 DIES = "__import__('os').kill(__import__('os').getpid(), 9)"
 
 
-def evaluators(count: int) -> Workers[str, Any]:
+def evaluators(count: int, limits: Limits = UNLIMITED) -> Workers[str, Any]:
     """Begin processes whose tasks are expressions."""
-    return Workers(count, eval, int)
+    return Workers(count, eval, int, limits)
 
 
 def documents(folder: Path) -> dict[str, bytes]:
@@ -108,6 +110,91 @@ def test_what_cannot_travel_fails_alone() -> None:
         with pytest.raises(RuntimeError, match="cannot be pickled"):
             result.result()
         assert after.result() == 4
+
+
+# ---- limits
+
+OWN_MEMORY = pytest.mark.skipif(sys.platform != "linux", reason="other systems count less")
+LITTLE = Limits(memory_mb=400)
+WRAPPED = "__import__('codecs').encode(b'x' * 10 ** 9, 'hex')"
+"""Memory of which a library says in its own words that there is none."""
+
+
+@OWN_MEMORY
+@pytest.mark.parametrize("task", ["len(bytearray(10 ** 9))", WRAPPED])
+def test_a_task_that_takes_too_much_memory_fails_alone_and_at_once(task: str) -> None:
+    with evaluators(1, LITTLE) as pool:
+        me = "__import__('os').getpid()"
+        before, large, after = (pool.submit(each) for each in (me, task, me))
+        with pytest.raises(LimitExceeded, match=r"400 MB of memory .*workers\.memory_mb"):
+            large.result()
+        assert after.result() != before.result()  # one that ran out of memory does no other job
+    with evaluators(1) as pool:
+        assert pool.submit("len(bytearray(10 ** 9))").result() == 10**9
+
+
+@OWN_MEMORY
+def test_a_process_that_dies_under_a_limit_of_memory_names_it() -> None:
+    """Many a C library ends the process where it gets no memory."""
+    with evaluators(1, LITTLE) as pool, pytest.raises(WorkerDied, match=r"died, 2 times.*400 MB of memory"):
+        pool.submit("__import__('os').abort()").result()
+
+
+def test_a_task_that_takes_too_long_fails_alone_and_at_once(tmp_path: Path) -> None:
+    begun = tmp_path / "begun"
+    endless = f"open({str(begun)!r}, 'a').write('x') and __import__('time').sleep(3600)"
+    with evaluators(1, Limits(time_s=1)) as pool:
+        late = pool.submit(endless)
+        with pytest.raises(LimitExceeded, match=r"1 s that a job may take.*workers\.time_s"):
+            late.result()
+    assert not begun.exists() or begun.read_text() in {"x", ""}  # not tried again
+    with evaluators(1, Limits(time_s=LONG_S)) as pool:
+        assert pool.submit("__import__('time').sleep(0) or 7").result() == 7
+
+
+def test_the_time_of_a_task_begins_once_it_is_whole(monkeypatch: pytest.MonkeyPatch, until: Any) -> None:
+    started = []
+
+    class Timer:
+        daemon = False
+
+        def __init__(self, *_: object) -> None: ...
+
+        def start(self) -> None:
+            started.append(rest.done())
+
+        def cancel(self) -> None: ...
+
+    monkeypatch.setattr(threading, "Timer", Timer)
+    rest: Future[str] = Future()
+    with Workers[Any, Any](1, call, int, Limits(time_s=LONG_S)) as pool:
+        whole = pool.submit(ASK, rest)
+        until(whole.running, "it does not begin")
+        rest.set_result("b")
+        assert whole.result() == "b"
+    assert started == [True]
+
+
+def test_a_page_that_kills_its_worker_is_not_rendered_here(monkeypatch: pytest.MonkeyPatch) -> None:
+    def dies(process: Any, *_: object) -> None:
+        process.is_ready = True
+        raise EOFError
+
+    monkeypatch.setattr(worker_pool._Process, "run", dies)
+    with (
+        Workers(1, make_pdf_alone, load_pdf_engine) as pool,
+        pytest.raises(WorkerDied, match="died, 2 times"),
+    ):
+        _ = PendingPdf(PAGE, pool).attach(()).content
+
+
+@OWN_MEMORY
+def test_a_sheet_that_takes_too_much_memory_is_not_made_anywhere() -> None:
+    page = PAGE.replace("Water", "<b>Water</b> " * 400_000)
+    with Workers(1, make_pdf_alone, load_pdf_engine, LITTLE) as pool:
+        with pytest.raises((LimitExceeded, WorkerDied), match="400 MB of memory"):
+            _ = PendingPdf(page, pool).attach(()).content
+        assert PendingPdf(PAGE, pool).attach(()).content.startswith(b"%PDF")
 
 
 ASK = methodcaller("__call__")  # a task that asks for its second part
@@ -285,7 +372,7 @@ def test_issue_reissue_and_watch_submit_their_sheets_to_the_workers(
     run: Run, record: Path, weather: Path, as_of: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     workers = StubWorkers()
-    monkeypatch.setattr(pdfs, "pdf_workers", lambda: nullcontext(workers))
+    monkeypatch.setattr(pdfs, "pdf_workers", lambda *_: nullcontext(workers))
     colder = json.loads(weather.read_text(encoding="utf-8"))
     colder["hourly"]["temperature_2m"] = [each - 8.0 for each in colder["hourly"]["temperature_2m"]]
     later = datetime.fromisoformat(as_of) + timedelta(hours=3)

@@ -17,6 +17,7 @@ from handover.cli.option_values import (
 )
 from handover.cli.output import (
     heading,
+    left_out,
     print_error,
     print_trouble,
     progress_bar,
@@ -45,7 +46,7 @@ CALENDAR_FILE = b"BEGIN:VCALENDAR"
 
 
 def archive(options: Options) -> int:
-    """Archive issued folders."""
+    """Archive issued folders. One that is refused stops none of the others; the exit status is 1."""
     from handover.service.archiving import issued_folders
 
     troubles = _TroubleReport()
@@ -65,7 +66,7 @@ def archive(options: Options) -> int:
     if len(folders) > 1 or troubles.count:
         new = sum(archived.values())
         print(f"{new} archived, {len(archived) - new} already archived, {troubles.count} not archived.")
-    return troubles.status
+    return troubles.status if folders else troubles.status_of_arguments
 
 
 def _archive(
@@ -88,6 +89,12 @@ class _TroubleReport:
     def __init__(self) -> None:
         self.count = 0
         self.status = DONE
+        self._has_failed = False
+
+    @property
+    def status_of_arguments(self) -> int:
+        """The exit status of a command line that names nothing to work on."""
+        return FAILED if self._has_failed else UNUSABLE
 
     def messages(self, name: object) -> AbstractContextManager[None]:
         """Print what goes wrong with one folder, and go on."""
@@ -100,15 +107,16 @@ class _TroubleReport:
             try:
                 yield
             except UnusableInput as fault:
-                self._note(name, "refused", fault.findings, UNUSABLE)
+                self._note(name, "refused", fault.findings)
             except Exception as fault:  # noqa: BLE001 - whatever it is, the others go on
-                self._note(name, "failed", [fault_text(fault)], FAILED)
+                self._has_failed = True
+                self._note(name, "failed", [fault_text(fault)])
 
         return report_faults()
 
-    def _note(self, name: object, what: str, lines: Iterable[object], status: int) -> None:
+    def _note(self, name: object, what: str, lines: Iterable[object]) -> None:
         self.count += 1
-        self.status = FAILED if FAILED in {status, self.status} else status
+        self.status = FAILED
         print_trouble(name, what, lines)
 
 
@@ -245,14 +253,10 @@ def _archive_to_query(options: Options) -> AbstractContextManager[Archive]:
     def catalog_query() -> Iterator[Archive]:
         with open_existing_archive(options) as place:
             yield place
-            odd = place.catalog.unreadable
+            odd = left_out(place)
         if odd:
             sys.stdout.flush()
-            jobs = "1 job is" if len(odd) == 1 else f"{len(odd)} jobs are"
-            why = next(iter(odd.values()))
-            raise CatalogFailed(
-                f"{jobs} left out: a row of the catalog {why}. `handover reindex` names the bag."
-            )
+            raise CatalogFailed(odd)
 
     return catalog_query()
 

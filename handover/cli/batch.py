@@ -5,9 +5,10 @@ from __future__ import annotations
 import sys
 
 from handover.base.text import for_terminal
-from handover.cli.exit_codes import DONE, FAILED, UNUSABLE
+from handover.cli.exit_codes import DONE, FAILED
 from handover.cli.option_values import (
     config_of,
+    limits_of,
     now,
     open_archive,
     require_engine,
@@ -52,7 +53,7 @@ def batch(options: Options) -> int:
     execute = (
         partial(run_on_dask, scheduler=options.scheduler)
         if options.scheduler
-        else partial(run_in_processes, workers=config.workers or core_count())
+        else partial(run_in_processes, workers=config.workers or core_count(), limits=limits_of(options))
     )
     out = to_path(options.output)
     try:
@@ -100,7 +101,7 @@ def _report(outcomes: Sequence[BatchOutcome], file: Path) -> int:
         print(f"{state:12}{counts[state]:8}")
     _print_doubts([each for each in outcomes if each.state == "done"])
     print(f"The report is in {for_terminal(file)}.")
-    return FAILED if counts["failed"] else UNUSABLE if counts["refused"] else DONE
+    return FAILED if wrong else DONE
 
 
 def _print_doubts(done: Sequence[BatchOutcome]) -> None:

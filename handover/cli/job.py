@@ -7,6 +7,7 @@ import sys
 from handover.base.text import for_terminal
 from handover.cli.option_values import (
     config_of,
+    limits_of,
     now,
     refuse_existing,
     request_of,
@@ -164,7 +165,8 @@ def issue(options: Options) -> None:
     """Write the complete set of documents."""
     from handover.service.pdf_workers import pdf_workers
 
-    with pdf_workers() as workers:  # they load the PDF engine while the rest is imported, read and computed
+    # They load the PDF engine while the rest is imported, read and computed.
+    with pdf_workers(limits_of(options)) as workers:
         from handover.service.issuing import issue_to_folder
         from handover.service.summary import change_lines, first_task, surface_lines
 

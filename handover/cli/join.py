@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from handover.cli.job import set_lines
-from handover.cli.option_values import config_of, now, require_engine, to_path
+from handover.cli.option_values import config_of, limits_of, now, require_engine, to_path
 from handover.cli.output import print_cautions
 
 TYPE_CHECKING = False
@@ -17,7 +17,8 @@ def join(options: Options) -> None:
     """Write the joined papers of several slabs of one site and owner."""
     from handover.service.pdf_workers import pdf_workers
 
-    with pdf_workers() as workers:  # they load the PDF engine while the rest is imported and read
+    # They load the PDF engine while the rest is imported and read.
+    with pdf_workers(limits_of(options)) as workers:
         from handover.service.joining import join_to_folder
         from handover.service.settings import Settings
 

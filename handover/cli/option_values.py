@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from handover.service.config import Config
     from handover.service.issuing import IssueRequest
     from handover.service.settings import Settings
+    from handover.service.worker_limits import Limits
 
 
 def to_path(text: str) -> Path:
@@ -51,6 +52,14 @@ def config_of(options: Options) -> Config:
         file = to_path(options.settings) if options.settings else None
         options.config = read_config(file, os.environ, named)
     return options.config
+
+
+def limits_of(options: Options) -> Limits:
+    """Return what a worker may take for one job."""
+    from handover.service.worker_limits import Limits
+
+    config = config_of(options)
+    return Limits(config.worker_memory_mb, config.worker_time_s)
 
 
 def time_of_issue(options: Options, zone_of: Callable[[], str | None] | None = None) -> datetime:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from rich.table import Table
 
+    from handover.archive.store import Archive
     from handover.errors import Finding
 
 MAX_WIDTH = 100
@@ -122,6 +123,16 @@ def print_trouble(name: object, state: str, lines: Iterable[object]) -> None:
     print_error(f"{for_terminal(name)}: {state}")
     for each in lines:
         print_error(f"    {for_terminal(each)}")
+
+
+def left_out(archive: Archive) -> str:
+    """Return how many jobs were left out because a row of the catalog cannot be read; nothing if none was."""
+    odd = archive.catalog.unreadable
+    if not odd:
+        return ""
+    jobs = "1 job is" if len(odd) == 1 else f"{len(odd)} jobs are"
+    why = next(iter(odd.values()))
+    return f"{jobs} left out: a row of the catalog {why}. `handover reindex` names the bag."
 
 
 def heading(text: str) -> Iterator[str]:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from handover.base.text import for_terminal
-from handover.cli.exit_codes import DONE, FAILED, UNUSABLE
+from handover.cli.exit_codes import DONE, FAILED
 from handover.cli.option_values import (
     config_of,
+    limits_of,
     open_existing_archive,
     require_engine,
     time_of_issue,
@@ -13,6 +14,7 @@ from handover.cli.option_values import (
 )
 from handover.cli.output import (
     heading,
+    left_out,
     print_cautions,
     print_changes,
     print_error,
@@ -38,7 +40,8 @@ def reissue(options: Options) -> None:
     """Issue an archived job again with new weather or a new record."""
     from handover.service.pdf_workers import pdf_workers
 
-    with pdf_workers() as workers:  # they load the PDF engine while the rest is imported, read and computed
+    # They load the PDF engine while the rest is imported, read and computed.
+    with pdf_workers(limits_of(options)) as workers:
         require_engine()
         _reissue(options, workers)
 
@@ -86,11 +89,15 @@ def watch(options: Options) -> int:
     as_of, out = time_of_issue(options), to_path(options.output)
     with open_existing_archive(options) as archive:
         jobs = curing_jobs(archive, as_of)
+        unknown = left_out(archive)
         seen = []
         config = config_of(options)
         stopped = False
         try:
-            with pdf_workers() if jobs else nullcontext() as workers, progress_bar(len(jobs)) as done:
+            with (
+                pdf_workers(limits_of(options)) if jobs else nullcontext() as workers,
+                progress_bar(len(jobs)) as done,
+            ):
                 for each in reissue_curing(
                     archive,
                     jobs,
@@ -109,8 +116,9 @@ def watch(options: Options) -> int:
         _print_watch_result(each)
     print(f"{len(seen)} curing, {sum(each.state == 'reissued' for each in seen)} reissued.")
     _print_unsent(out / each for each in jobs)
-    results = {each.state for each in seen}
-    return FAILED if stopped or "failed" in results else UNUSABLE if "refused" in results else DONE
+    if unknown:
+        print_error(for_terminal(unknown))
+    return FAILED if stopped or unknown or {each.state for each in seen} & {"refused", "failed"} else DONE
 
 
 def _id_of(record: Path) -> str:

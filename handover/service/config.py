@@ -176,6 +176,20 @@ class Config:
             unset="one per core", option="--workers",
         ),
     )  # fmt: skip
+    worker_memory_mb: int = field(
+        default=2000,
+        metadata=_setting(
+            "workers.memory_mb", "the memory that a worker may have, in MB", "a number from 500 to 1000000",
+            "2000", _is_between(500, 1_000_000),
+        ),
+    )  # fmt: skip
+    worker_time_s: int = field(
+        default=600,
+        metadata=_setting(
+            "workers.time_s", "the seconds that a job may take in a worker", "a number from 10 to 86400",
+            "600", _is_between(10, 86_400),
+        ),
+    )  # fmt: skip
     mail_host: str | None = field(
         default=None,
         metadata=_setting(

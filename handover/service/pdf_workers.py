@@ -9,7 +9,8 @@ from contextlib import contextmanager, suppress
 from functools import cache
 from typing import TYPE_CHECKING, Self
 
-from handover.service.worker_pool import WorkerDied, Workers
+from handover.service.worker_limits import UNLIMITED, Limits
+from handover.service.worker_pool import NoProcess, Workers
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -44,15 +45,16 @@ def load_pdf_engine() -> None:
 
 
 @contextmanager
-def pdf_workers() -> Iterator[PdfWorkers | None]:
+def pdf_workers(limits: Limits = UNLIMITED) -> Iterator[PdfWorkers | None]:
     """Begin the processes that render the PDFs of a set side by side; None where there is one core.
 
-    Begin them before anything else is imported: they load the PDF engine while the schedule is computed.
+    Each PDF may take so much memory and time. Begin them before anything else is imported: they load the PDF
+    engine while the schedule is computed.
     """
     if core_count() < MAX_PDF_WORKERS:
         yield None
         return
-    with Workers[str, bytes](MAX_PDF_WORKERS, make_pdf_alone, load_pdf_engine) as workers:
+    with Workers[str, bytes](MAX_PDF_WORKERS, make_pdf_alone, load_pdf_engine, limits) as workers:
         yield workers
 
 
@@ -64,10 +66,11 @@ def core_count() -> int:
 
 
 class PendingPdf:
-    """A PDF that a worker renders; this process renders it where there is no worker, or it died.
+    """A PDF that a worker renders; this process renders it where no worker can begin.
 
-    Its worker begins at once. The files to embed may come later: the layout takes most of the time. Use it as
-    a context: a worker does not wait for files that never come.
+    A page that killed its worker could kill this process too, and is given up. Its worker begins at once. The
+    files to embed may come later: the layout takes most of the time. Use it as a context: a worker does not
+    wait for files that never come.
     """
 
     def __init__(self, html: str, workers: PdfWorkers | None) -> None:
@@ -92,9 +95,11 @@ class PendingPdf:
 
         Raises:
             RenderingFailed: As `render_pdf`, whichever process rendered it; MissingLibraries likewise.
+            WorkerDied: The page killed its worker.
+            LimitExceeded: It took too much memory or time.
         """
         if self._result is not None:
-            with suppress(WorkerDied):
+            with suppress(NoProcess):
                 return self._result.result()
         from handover.documents.pages import sheet_pdf  # noqa: PLC0415 - heavy
 

@@ -1,4 +1,4 @@
-"""A pool of warm processes; a process that dies fails its own task alone."""
+"""A pool of warm processes; one that dies, or takes more than a task may, fails its own task alone."""
 
 from __future__ import annotations
 
@@ -20,6 +20,14 @@ from queue import SimpleQueue
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from handover.errors import HandoverError
+from handover.service.worker_limits import (
+    UNLIMITED,
+    LimitExceeded,
+    Limits,
+    OutOfMemory,
+    is_out_of_memory,
+    limit_memory,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -48,6 +56,10 @@ class WorkerDied(HandoverError):
     """The process of a task died in every attempt."""
 
 
+class NoProcess(WorkerDied):
+    """No process can begin on this machine."""
+
+
 class Workers(Generic[_Task, _Result]):
     """Warm processes that run tasks in the order of submission.
 
@@ -62,14 +74,22 @@ class Workers(Generic[_Task, _Result]):
         work: The function for each task; another process must be able to import it. For a task with a second
             part, it is called with the task and a function that waits for that part and returns it.
         prepare: A function that a process calls before its first task, likewise.
+        limits: What one task may take. A task that takes more is not tried again.
     """
 
-    def __init__(self, count: int, work: Callable[..., _Result], prepare: Callable[[], None]) -> None:
+    def __init__(
+        self,
+        count: int,
+        work: Callable[..., _Result],
+        prepare: Callable[[], None],
+        limits: Limits = UNLIMITED,
+    ) -> None:
         if getattr(current_process(), "_inheriting", False):  # a worker imports the script of its parent
             raise HandoverError('A script that begins workers does so below `if __name__ == "__main__":`.')
         self._queue: SimpleQueue[tuple[_Task, Future[Any] | None, Future[_Result]] | None] = SimpleQueue()
         self._work = work
         self._prepare = prepare
+        self._limits = limits
         self._stopped = False
         self._running: set[_Process] = set()
         self._threads = [threading.Thread(target=self._serve, daemon=True) for _ in range(count)]
@@ -95,8 +115,9 @@ class Workers(Generic[_Task, _Result]):
             rest: The second part of the task, which is not ready yet. It must end: with a value, with an
                 exception, which the future of the task then has too, or cancelled.
 
-        The future raises the exception of the work, `WorkerDied` if its process died too often, and pickle's
-        exception for a task or a result that cannot be pickled.
+        The future raises the exception of the work, `WorkerDied` if its process died too often (`NoProcess`
+        if none could begin), `LimitExceeded` if the task took too much, and pickle's exception for a task or
+        a result that cannot be pickled.
         """
         future: Future[_Result] = Future()
         self._queue.put((task, rest, future))
@@ -145,7 +166,7 @@ class Workers(Generic[_Task, _Result]):
                 continue
             try:
                 process, result = self._attempt(process, task, rest)
-            except WorkerDied as fault:
+            except (WorkerDied, LimitExceeded) as fault:
                 process = None
                 future.set_exception(fault)
             except Exception as fault:  # noqa: BLE001 - a task that cannot travel
@@ -160,25 +181,35 @@ class Workers(Generic[_Task, _Result]):
         """Return the process that ran a task, and its result.
 
         Raises:
-            WorkerDied: It died too often, or could not be begun.
+            WorkerDied: It died too often.
+            NoProcess: None could begin, or none became ready.
+            LimitExceeded: It took too much memory or time, and is ended.
         """
         data = bytes(ForkingPickler.dumps((task, rest is not None)))
         if process is not None and not process.is_fit:
             self._end(process)
             process = None
+        ran = False
         for _ in range(MAX_ATTEMPTS):
             try:
                 process = process or self._begin()
                 return process, process.run(data, rest)
+            except LimitExceeded:
+                self._end(process)
+                raise
             except (OSError, EOFError, RuntimeError):  # it died, or none may begin here
+                ran = ran or (process is not None and process.is_ready)
                 self._end(process)
                 process = None
                 if self._stopped:
                     break
-        raise WorkerDied(f"its process died, {MAX_ATTEMPTS} times")
+        if not ran:
+            raise NoProcess("no process can begin")
+        may_have = f"; it may have reached {self._limits.memory_text}" if self._limits.memory_mb else ""
+        raise WorkerDied(f"its process died, {MAX_ATTEMPTS} times{may_have}")
 
     def _begin(self) -> _Process:
-        process = _Process(self._work, self._prepare, self._temporary.name)
+        process = _Process(self._work, self._prepare, self._temporary.name, self._limits)
         self._running.add(process)
         if self._stopped:
             process.kill()
@@ -218,12 +249,16 @@ _BEGIN_LOCK = threading.Lock()
 class _Process:
     """One process, and the channel to it."""
 
-    def __init__(self, work: Callable[..., Any], prepare: Callable[[], None], temporary: str) -> None:
+    def __init__(
+        self, work: Callable[..., Any], prepare: Callable[[], None], temporary: str, limits: Limits
+    ) -> None:
+        self.is_ready = False
         self._tasks = 0
+        self._limits = limits
         with _BEGIN_LOCK, _safe_path():
             context = _context()
             self._channel, theirs = context.Pipe()
-            arguments = (theirs, work, prepare, temporary)
+            arguments = (theirs, work, prepare, temporary, limits.memory_mb)
             self._process = context.Process(target=_work_off, args=arguments, daemon=True)
             _start_resource_tracker()
             try:
@@ -241,18 +276,61 @@ class _Process:
 
         Raises:
             OSError: The process died; EOFError likewise.
+            LimitExceeded: It took too long, and was killed, or the system gave it no more memory.
             Exception: That of the second part of the task. The process, which waits for it, is ended.
         """
         self._tasks += 1
+        if not self.is_ready:
+            self._channel.recv()
+            self.is_ready = True
+        with self._deadline(rest) as is_over:
+            try:
+                outcome = self._exchange(data, rest)
+            except (OSError, EOFError):
+                if is_over.is_set():
+                    raise LimitExceeded(f"took more than {self._limits.time_text}") from None
+                raise
+        if self._limits.memory_mb and isinstance(outcome[1], OutOfMemory):
+            raise LimitExceeded(f"needs more than {self._limits.memory_text}")
+        return outcome
+
+    def _exchange(self, data: bytes, rest: Future[Any] | None) -> tuple[bool, Any]:
+        """Send a task, and receive its outcome."""
         self._channel.send_bytes(data)
         if rest is not None:
             try:
-                self._channel.send(rest.result())
+                part = rest.result()
             except Exception:
                 self.kill()
                 raise
+            self._channel.send(part)
         outcome: tuple[bool, Any] = self._channel.recv()
         return outcome
+
+    @contextmanager
+    def _deadline(self, rest: Future[Any] | None) -> Iterator[threading.Event]:
+        """Kill the process at the limit of time; give the event that says so.
+
+        The time begins once the second part of the task is there, which this process
+        makes.
+        """
+        is_over, timer = threading.Event(), None
+        if self._limits.time_s is not None:
+            timer = threading.Timer(self._limits.time_s, self._kill_late, (is_over,))
+            timer.daemon = True
+            if rest is None:
+                timer.start()
+            else:
+                rest.add_done_callback(lambda _: timer.start())
+        try:
+            yield is_over
+        finally:
+            if timer is not None:
+                timer.cancel()
+
+    def _kill_late(self, is_over: threading.Event) -> None:
+        is_over.set()
+        self.kill()
 
     def kill(self) -> None:
         """End it at once; its thread notices."""
@@ -304,13 +382,21 @@ def _safe_path() -> Iterator[None]:
             os.environ["PYTHONSAFEPATH"] = before
 
 
-def _work_off(channel: Any, work: Callable[..., Any], prepare: Callable[[], None], temporary: str) -> None:
+def _work_off(
+    channel: Any,
+    work: Callable[..., Any],
+    prepare: Callable[[], None],
+    temporary: str,
+    memory_mb: int | None,
+) -> None:
     """Run the tasks of a channel until it is closed. This process owns the temporary folder."""
+    limit_memory(memory_mb)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     tempfile.tempdir = temporary
     threading.Thread(target=_exit_with_parent, args=(temporary,), daemon=True).start()
     prepare()
     with suppress(EOFError, OSError):
+        channel.send(None)  # it is ready
         while True:
             channel.send_bytes(_do(work, channel))
 
@@ -325,7 +411,7 @@ def _do(work: Callable[..., Any], channel: Any) -> bytes:
         task, has_rest = ForkingPickler.loads(data)
         outcome = True, work(task, rest) if has_rest else work(task)
     except Exception as fault:  # noqa: BLE001 - it is raised where the task was submitted
-        outcome = False, fault
+        outcome = False, OutOfMemory() if is_out_of_memory(fault) else fault
     if has_rest:
         rest()  # it comes in any case, and is not the next task
     try:

@@ -1,6 +1,7 @@
 """Worker processes: what one of them does for a job, and how to run many, here or on a cluster.
 
-    this machine   warm processes; if one dies, its task is tried once more, then that task fails
+    this machine   warm processes; if one dies, its task is tried once more, then that task fails. One that
+                   takes more memory or time than a job may take fails at once
     a cluster      a Dask scheduler by its address, which manages its workers
 
 A task has all that a worker needs, and its result has all output, so machines need no shared disk.
@@ -19,6 +20,7 @@ from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 from handover.errors import Finding, UnusableInput, fault_text
+from handover.service.worker_limits import UNLIMITED, Limits, OutOfMemory, is_out_of_memory
 from handover.service.worker_pool import Workers, gc_paused
 
 if TYPE_CHECKING:
@@ -77,7 +79,11 @@ _RENDER_LOCK = threading.Lock()
 
 
 def make_documents(task: RenderTask) -> RenderResult:
-    """Return the documents of one job. It never raises, and keeps no state of the job."""
+    """Return the documents of one job. It keeps no state of the job.
+
+    Raises:
+        OutOfMemory: The system gave it no more memory. Anything else is in the result.
+    """
     warm_up()
     from handover.service.issuing import compute_schedule  # noqa: PLC0415 - a process that submits needs neither
     from handover.service.render import render_documents  # noqa: PLC0415
@@ -96,6 +102,8 @@ def make_documents(task: RenderTask) -> RenderResult:
                 earlier=task.earlier,
             )
     except Exception as fault:  # noqa: BLE001 - whatever it is, the other jobs go on
+        if is_out_of_memory(fault):
+            raise OutOfMemory from None
         return failure_result(fault)
     return RenderResult(documents)
 
@@ -121,7 +129,10 @@ def warm_up() -> None:
 
 
 def run_in_processes(
-    tasks: Iterator[RenderTask], workers: int, work: RenderFunction = make_documents
+    tasks: Iterator[RenderTask],
+    workers: int,
+    work: RenderFunction = make_documents,
+    limits: Limits = UNLIMITED,
 ) -> Iterator[tuple[RenderTask, RenderResult]]:
     """Yield the results of tasks as they complete, from a number of processes.
 
@@ -129,10 +140,11 @@ def run_in_processes(
         tasks: Taken one by one as workers become free.
         workers: Number of processes.
         work: The function for each task; another process must be able to import it.
+        limits: What one task may take.
     """
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the matrices are small, and all cores are busy
     pending: dict[Future[RenderResult], RenderTask] = {}
-    with Workers[RenderTask, RenderResult](workers, work, warm_up) as pool:
+    with Workers[RenderTask, RenderResult](workers, work, warm_up, limits) as pool:
         while True:
             for task in islice(tasks, PREFETCH * workers - len(pending)):
                 pending[pool.submit(task)] = task

@@ -29,10 +29,11 @@ MOST_ALIKE = 3
 
 @dataclass(frozen=True)
 class Case:
-    """One case: its random draws, and a folder of its own."""
+    """One case: its random draws, a folder of its own, and what it counts, by row and column of a table."""
 
     random: Random
     folder: Path
+    counts: Counter[tuple[str, str]] = field(default_factory=Counter)
 
     def keep(self, name: str, data: bytes) -> Path:
         """Write a file of the case; return it."""
@@ -64,11 +65,12 @@ class Fault:
 
 @dataclass
 class Tally:
-    """What came of a campaign: cases tried, seconds taken, faults."""
+    """What came of a campaign: cases tried, seconds taken, faults, and what its cases counted."""
 
     tried: int = 0
     seconds: float = 0.0
     faults: list[Fault] = field(default_factory=list)
+    counts: Counter[tuple[str, str]] = field(default_factory=Counter)
 
 
 CAMPAIGNS: dict[str, Campaign] = {}
@@ -85,15 +87,18 @@ def campaign(*, in_suite: int) -> Callable[[Callable[[Case], None]], Callable[[C
     return register
 
 
-def try_case(tried: Campaign, seed: int, number: int, folder: Path) -> Fault | None:
-    """Try one case; return its fault. The folder of the case stays only with a fault."""
+def try_case(
+    tried: Campaign, seed: int, number: int, folder: Path, counts: Counter[tuple[str, str]] | None = None
+) -> Fault | None:
+    """Try one case; return its fault, and add to the counts. The folder stays only with a fault."""
     own = folder / f"{tried.name.replace(' ', '-')}-{number}"
     rmtree(own, ignore_errors=True)
     own.mkdir(parents=True)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error")  # a user would read it on the terminal
-            tried.attempt(Case(Random(f"{seed} {tried.name} {number}"), own))  # noqa: S311 - no secret
+            draws = Random(f"{seed} {tried.name} {number}")  # noqa: S311 - no secret
+            tried.attempt(Case(draws, own, Counter() if counts is None else counts))
     except Exception as fault:  # noqa: BLE001 - whatever it is, it is the find
         trace = "".join(traceback.format_exception(fault))
         kind = f"{type(fault).__name__} at {_place(fault)}"
@@ -121,7 +126,7 @@ def run(
         start = monotonic()
         name = min(tallies, key=lambda each: tallies[each].seconds)
         tally = tallies[name]
-        fault = try_case(CAMPAIGNS[name], seed, tally.tried, folder)
+        fault = try_case(CAMPAIGNS[name], seed, tally.tried, folder, tally.counts)
         tally.tried += 1
         tally.seconds += monotonic() - start
         if fault is not None:
@@ -133,13 +138,24 @@ def run(
 
 
 def report(tallies: dict[str, Tally], seed: int) -> Iterable[str]:
-    """Yield the lines of the table, then each kind of fault with a case to try again."""
+    """Yield the lines of the table, what was counted, then each kind of fault with a case to try again."""
     yield f"{'campaign':<22}{'tried':>8}{'faults':>8}"
     for name, tally in tallies.items():
         yield f"{name:<22}{tally.tried:>8}{len(tally.faults):>8}"
+    for name, tally in tallies.items():
+        yield from _table(name, tally.counts)
     for name, tally in tallies.items():
         for kind, count in Counter(each.kind for each in tally.faults).items():
             first = next(each for each in tally.faults if each.kind == kind)
             yield f"\n{name}: {kind}, {count} times\n    {first.trace.strip().splitlines()[-1][:200]}"
             yield f"    {first.folder}"
             yield f"    python tests/campaigns --seed {seed} --only '{name}' --case {first.number}"
+
+
+def _table(name: str, counts: Counter[tuple[str, str]]) -> Iterable[str]:
+    """Yield the lines of a table of counts: what was done to whom."""
+    rows, columns = (sorted({each[place] for each in counts}) for place in (0, 1))
+    if rows:
+        yield f"\n{name:<22}" + "".join(f"{each:>13}" for each in columns)
+    for row in rows:
+        yield f"{row:<22}" + "".join(f"{counts[row, each]:>13}" for each in columns)

@@ -1,4 +1,8 @@
-"""Calls to the system fail: the command says so in words, and what it worked on is old or new."""
+"""Calls to the system fail: the command says so in words, and what it worked on is old or new.
+
+The table counts the calls that failed, by writer and error. A failed `fsync` may not be ignored: what was
+said to be done would not be on the disk.
+"""
 
 from __future__ import annotations
 
@@ -39,6 +43,7 @@ def failing(case: Case) -> None:
         begins = (call, calls[call]) == first
         if call not in NEVER and (begins or (lasting and failed)):
             failed.append(call)
+            case.counts[name, errno.errorcode[code]] += 1
             raise OSError(code, os.strerror(code))
 
     with watched(fail):
@@ -47,6 +52,7 @@ def failing(case: Case) -> None:
     found = check_old_or_new(root, expected, said.text)
     if said.status == 0:
         assert found == expected.new, said.text
+        assert "fsync" not in failed, "the failure of a call that writes to the disk was ignored"
     else:
         assert said.text.strip()
     finish(root, arguments, expected)

@@ -1,4 +1,7 @@
-"""The process is killed while it works: what it worked on is old or new, and the next run tidies up."""
+"""The process is killed while it works: what it worked on is old or new, and the next run tidies up.
+
+The table counts, by writer, the runs that were killed and those that had ended before.
+"""
 
 from __future__ import annotations
 
@@ -30,6 +33,7 @@ def kills(case: Case) -> None:
     delay = random.uniform(0, LONGEST_S)
     case.keep("killed", f"{name} before call {stop}, else after {delay} s".encode())
     ended = _in_child(lambda: _work(arguments, stop), None if stop is not None else delay)
+    case.counts[name, "killed" if ended else "ended before"] += 1
     found = check_old_or_new(root, expected)
     if ended == 0:
         assert found == expected.new
