@@ -45,6 +45,9 @@ _AFTER_NOON = {"pm", "p.m.", "in the afternoon", "in the evening", "noon", "de l
 _NIGHT = {"at night", "de la noche"}
 _RANGE = re.compile(rf"{_HOUR.pattern} (?:to|a) (?:las? )?{_HOUR.pattern.replace('?P<', '?P<end_')}")
 
+_DAYS_BELOW = ("days below", "días de abajo")
+"""What a row of days says that are not one after another."""
+
 Moment = tuple[date, time | None]
 Visit = tuple[datetime, datetime]
 
@@ -259,13 +262,28 @@ def page_visits(page: Element, near: date, zone: ZoneInfo) -> set[Visit]:
     """Return the visits of the page's watering table."""
     found = set()
     for table in by_class(page, "watering"):
-        for row in table.iter("tr"):
-            head = row.find("th")
-            days = all_days(days_in(words(head), near)) if head is not None else []
+        rows = [*table.iter("tr")]
+        for row, below in zip(rows, [*rows[1:], None], strict=True):
+            days = row_days(row, below, near)
             for visit in by_class(row, "visit"):
                 for span in ranges_in(words(visit)):
                     found |= {visit_on(day, span, zone) for day in days}
     return found
+
+
+def row_days(row: Element, below: Element | None, near: date) -> set[date]:
+    """Return the days of a row of the watering table.
+
+    A row that says "on the days below" has those days alone that have a box in the row below it. Any other
+    row has each day of its span, and a box on a day outside the span is one more day that people go by.
+    """
+    head = row.find("th")
+    if head is None:
+        return set()
+    boxes = set() if below is None else {*days_in(" ".join(map(words, by_class(below, "tick"))), near)}
+    if any(each in words(head) for each in _DAYS_BELOW):
+        return boxes
+    return {*all_days(days_in(words(head), near)), *boxes}
 
 
 def timer_runs(page: Element, near: date, zone: ZoneInfo) -> set[Visit]:

@@ -5,16 +5,28 @@ from __future__ import annotations
 import shutil
 import sys
 from dataclasses import replace
-from datetime import date, time
+from datetime import date, time, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
+import tinyhtml5  # type: ignore[import-untyped]
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from judge import findings
+from judge import findings, is_watering
 from random_jobs import random_job
-from second_hand import NODE, Papers, all_days, days_in, hours_in, ranges_in, read_papers
+from second_hand import (
+    NODE,
+    Papers,
+    all_days,
+    days_in,
+    hours_in,
+    page_visits,
+    ranges_in,
+    read_papers,
+    words,
+)
 
 from handover.service.issuing import issue
 from handover.service.settings import Settings
@@ -74,3 +86,42 @@ def test_hours_are_read_as_people_read_them() -> None:
     assert ranges_in("6:30 to 8:00 am") == [(time(6, 30), time(8))]
     assert ranges_in("11:30 a.m. a 1:00 p.m.") == [(time(11, 30), time(13))]
     assert all_days([date(2026, 9, 29), date(2026, 10, 2)])[1:3] == [date(2026, 9, 30), date(2026, 10, 1)]
+
+
+_ROW = (
+    '<table class="watering"><tr><th>{days}</th><td><span class="visit">7:30 to 8:00 am</span></td></tr>'
+    '<tr class="below"><td class="ticks">{boxes}</td></tr>'
+    '<tr><th>Sat Feb 28</th><td><span class="visit">7:30 to 8:00 am</span></td></tr></table>'
+)
+"""A row of days as the page has it, the boxes below it, and a row of one day."""
+
+
+@pytest.mark.parametrize(
+    ("days", "boxes", "read"),
+    [
+        ("Wed Feb 11 to Sat Feb 14 Day 2 to Day 5, every day", "", {11, 12, 13, 14}),
+        ("Wed Feb 11 to Sat Feb 14 Day 2 to Day 5, on the days below", "Wed Feb 11|Sat Feb 14", {11, 14}),
+        ("Mié 11 feb a sáb 14 feb Día 2 a día 5, en los días de abajo", "Mié 11 feb|Sáb 14 feb", {11, 14}),
+        # Days without boxes are no days, and a box outside the span, or beside "every day", is a day more.
+        ("Wed Feb 11 to Sat Feb 14 Day 2 to Day 5, on the days below", "", set()),
+        ("Wed Feb 11 to Thu Feb 12 Day 2 to Day 3, every day", "Wed Feb 11|Sat Feb 14", {11, 12, 14}),
+    ],
+)
+def test_days_of_a_row_are_those_that_a_reader_goes_by(days: str, boxes: str, read: set[int]) -> None:
+    ticks = "".join(f'<span class="tick">{each}</span>' for each in boxes.split("|") if each)
+    page = tinyhtml5.parse(_ROW.format(days=days, boxes=ticks), namespace_html_elements=False)
+    visits = page_visits(page, date(2026, 2, 1), ZoneInfo("UTC"))
+    assert {start.day for start, _ in visits} == {*read, 28}
+
+
+@pytest.mark.usefixtures("few_members")
+def test_a_look_on_another_day_than_the_page_has_is_found(tmp_path: Path) -> None:
+    """Job 013 has plastic, with looks on days that are not one after another."""
+    job, papers = random_job(13), papers_of(13, tmp_path)
+    assert "on the days below" in words(papers.page)
+    assert "visit" not in " ".join(kind for kind, _ in findings(job, papers))
+    look = max(filter(is_watering, papers.owner), key=lambda each: str(each.start))
+    later = replace(look, start=look.start + timedelta(days=1), end=look.end + timedelta(days=1))
+    moved = [later if each == look else each for each in papers.owner]
+    kinds = {kind for kind, _ in findings(job, replace(papers, owner=moved))}
+    assert {"visit of the page alone", "visit of the calendar alone"} <= kinds
