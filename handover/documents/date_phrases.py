@@ -152,6 +152,10 @@ class DateFormatter:
             return self.words.say(f"calendar-words.week-of{length}", day=value)
         return value if time.instant.day == 1 else self.words.say("calendar-words.mid-month", month=value)
 
+    def month(self, when: datetime, placed: datetime) -> str:
+        """Return "March", with the year if it is not that of the placement: "March 2027"."""
+        return self._date(when, self._pattern("month" if when.year == placed.year else "month-year"))
+
     def not_after(self, when: datetime) -> DatePhrase:
         """Return the phrase of a date that must not be printed too late: to the half hour before it."""
         return self.moment(half_hour_down(when))

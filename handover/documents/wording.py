@@ -72,7 +72,7 @@ class Wording:
             schedule,
             is_heated=has_salt_season(job.site),
             has_timer=job.curing.timer,
-            latitude=job.site.latitude,
+            site=job.site,
             seals=bool(job.curing.seals),
             rise=self._heating_rise(),
             method="plastic sheet" if schedule.is_covered_for_coat and job.slab.covers else "",

@@ -18,6 +18,7 @@ from handover.schedule.cover_times import (
     sheet_after_blankets,
 )
 from handover.schedule.date_dependencies import WHEELS
+from handover.schedule.mild_month import first_mild_month
 from handover.schedule.model import MilestoneKind
 from handover.schedule.owner_dates import is_cold, owner_kinds
 from handover.schedule.printed_times import (
@@ -46,6 +47,7 @@ if TYPE_CHECKING:
     from handover.documents.date_phrases import DatePhrase
     from handover.documents.words.reader import Reader
     from handover.schedule.model import CureSchedule, Milestone, Refusal
+    from handover.weather.location import HasLocation
 
 UNDER_COVER = (MilestoneKind.FOOT_TRAFFIC, MilestoneKind.LIGHT_WORK)
 """Uses that are allowed while a cover is still on the slab."""
@@ -147,7 +149,7 @@ class DateWording:
         *,
         is_heated: bool = True,
         has_timer: bool = False,
-        latitude: float | None = None,
+        site: HasLocation | None = None,
         seals: bool = False,
         rise: str = "",
         method: str = "",
@@ -155,7 +157,7 @@ class DateWording:
         self.schedule = schedule
         self.is_heated = is_heated
         self.has_timer = has_timer
-        self.latitude = latitude
+        self.site = site
         self.seals = seals
         self.say = reader.say
         self.speak = reader.speak
@@ -291,12 +293,29 @@ class DateWording:
         """Return what to do for a date past the estimate; for trucks, that a test may show it."""
         if self._is_weak:
             return self.say("milestone.words.unknown-weak")
+        if milestone.kind == MilestoneKind.SEAL:
+            return self._seal_later(milestone)
         special = self.variant(f"milestone.{milestone.kind}", ".unknown")
         if milestone.kind == MilestoneKind.CURING_ENDS and self._may_freeze:
             special = f"milestone.{milestone.kind}.unknown-frost"
         unknown = self.say(special if self.has(special) else "milestone.words.unknown-sentence")
         is_by_test = milestone.because.governing.rule in BY_ESTIMATE
         return f"{unknown} {self.say('milestone.words.by-test')}" if is_by_test else unknown
+
+    @property
+    def _latitude(self) -> float | None:
+        """Latitude of the site in degrees, where it is known."""
+        return self.site.latitude if self.site else None
+
+    def _seal_later(self, milestone: Milestone) -> str:
+        """Return when to ask again about a sealer that has no date: in a month, or once curing is over."""
+        if milestone.because.governing.rule != SEALER_SEASON:
+            return self.say("milestone.seal.unknown-wet")
+        placed = self.schedule.placement_end
+        month = first_mild_month(milestone, placed, self.site) if self.site else None
+        if month is None:
+            return self.say("milestone.seal.unknown")
+        return self.say("milestone.seal.unknown-until", month=self.speak.month(month, placed))
 
     def _seal(self, milestone: Milestone) -> str:
         """Return how to seal; the coat of a compound comes off first, unless it is a sealer itself."""
@@ -305,7 +324,7 @@ class DateWording:
             key = "--too-cold"
         elif self.is_heated and any(each.rule == SEALER_SEASON for each in milestone.because.others):
             when = milestone.not_before
-            in_winter = when is not None and first_cold(when, self.latitude) == when
+            in_winter = when is not None and first_cold(when, self._latitude) == when
             key = "--winter" if in_winter else "--outdoors"
         sentence = self.say(f"milestone.seal{key}.sentence")
         if self.schedule.cure_mode != "coat":
