@@ -122,12 +122,15 @@ def _dates(wording: Wording) -> Iterator[CrewVisit]:
     known = {each.kind: each for each in wording.dates.milestones}
     if (saw := wording.dates.undated_saw) is not None:
         begin = saw.start or wording.schedule.issued_at
-        yield begin, wording.say("sheet.crew-undated", title=saw.title, why=saw.why, how=saw.how)
+        yield begin, wording.say("sheet.crew-undated", title=saw.title, when=saw.owner)
     for kind in CREW_KINDS:
         words = known.get(kind)
         if words is not None and words.when is not None and not _is_missed(wording, words):
             water = wording.say("sheet.crew-water") if _meets_water(wording, kind) else ""
-            line = f"{_date(wording, words, words.when)} {water}".strip()
+            room = (
+                wording.say("saw-room.owner") if kind == Kind.SAW_JOINTS and wording.dates.saw_in_room else ""
+            )
+            line = " ".join(filter(None, (_date(wording, words, words.when), room, water)))
             yield (words.trial or words.when).instant, line
 
 

@@ -230,7 +230,8 @@ class _TaskWording:
         say = self.wording.say
         under = (say("milestone.words.saw-under-cover"),) if "under-cover" in task.notes else ()
         coated = (say("milestone.words.saw-coated"),) if self._is_on_coat() else ()
-        text = "\n".join([*self._respirator(task), text, *under, *coated, *what_if(say, task)])
+        room = (self.wording.dates.saw_in_room,) if self.wording.dates.saw_in_room else ()
+        text = "\n".join([*self._respirator(task), text, *room, *under, *coated, *what_if(say, task)])
         if "over-pipes" in task.notes:
             title = say("milestone.words.saw-heated-title", title=title)
             text = f"{self._over_pipes}\n{text}"

@@ -556,18 +556,25 @@ def test_a_last_pass_before_first_set_is_the_crews_to_check(
         assert all(each.detail == wording.say("crew.closed-early-text") and each.rank == 1 for each in said)
 
 
+@pytest.mark.parametrize("is_dated", [True, False])
 @pytest.mark.parametrize("language", ["en", "es"])
 @pytest.mark.parametrize(("how", "lifts"), [("sheet-overnight", True), ("fog-cover", False)])
 def test_who_saws_may_step_on_it_and_lifts_the_sheet_that_lies(
-    job: JobRecord, schedule: CureSchedule, language: str, how: str, lifts: bool
+    job: JobRecord, schedule: CureSchedule, language: str, how: str, lifts: bool, is_dated: bool
 ) -> None:
-    """Seen: nobody steps on it before seven, and the joints are cut before midnight, with plastic on."""
+    """Seen: nobody steps on it before seven, and the joints are cut before midnight, with plastic on.
+
+    Where no hour of the saw could be computed, a trial cut decides, and the cover waits for it as well.
+    """
     end = schedule.placement_end
     way = SurfaceChoice(how, end, end + timedelta(hours=1), 1.0, 0.0)
     laid, until = end + timedelta(hours=14), end + timedelta(hours=20)
     task = replace(coated(schedule), work="damp", cover_from=laid, until=until, choices=(way,))
+    hours: dict[str, Any] = {"not_after": end + timedelta(hours=10)}
+    if not is_dated:
+        hours = {"not_before": None, "not_after": None}
     sawn = tuple(
-        replace(each, not_after=end + timedelta(hours=10)) if each.kind == MilestoneKind.SAW_JOINTS else each
+        replace(each, **hours) if each.kind == MilestoneKind.SAW_JOINTS else each
         for each in schedule.milestones
     )
     wording = Wording(job, before_the_pour(schedule, surface=task, milestones=sawn), language=language)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 from email import message_from_bytes, policy
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
 from handover.documents.care_sheet import CareSheet
+from handover.documents.events import crew_events
 from handover.documents.message import compose_message
 from handover.documents.pages import care_sheet_html
 from handover.documents.templating import languages
@@ -16,7 +17,7 @@ from handover.documents.translations import load_translations
 from handover.documents.wording import Wording
 from handover.practice.rules import practice
 from handover.schedule.milestones import refusals
-from handover.schedule.model import Blanket, Caution, Figure, MilestoneKind, Protection
+from handover.schedule.model import Blanket, Caution, Figure, MilestoneKind, Protection, Room
 
 if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
@@ -72,3 +73,21 @@ def test_under_blankets_frost_alone_is_no_reason_to_call(
     page = care_sheet_html(Wording(record, words, language=language))
     assert say("sheet.call-frost-covered") in page
     assert f"<li>{say('sheet.call-frost')}" not in page
+
+
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize(
+    ("state", "key"),
+    [("unknown", "saw-room.unknown"), ("heated", "saw-room.warmest"), ("stated", None), (None, None)],
+)
+def test_the_saw_names_the_room_for_which_its_hours_hold(
+    job: JobRecord, schedule: CureSchedule, language: str, state: Any, key: str | None
+) -> None:
+    """Seen: a trial cut at five in a room that may be heated, and a set at one at night where it is not."""
+    room = None if state is None else Room(state, schedule.weather.air_c)
+    wording = Wording(job, replace(schedule, room=room), language=language)
+    [event] = [each for each in crew_events(wording) if each.kind == MilestoneKind.SAW_JOINTS]
+    for each in ("saw-room.unknown", "saw-room.warmest"):
+        assert (wording.say(each) in event.description) == (each == key)
+    owner = [wording.say("saw-room.owner") in line for line in CareSheet(wording, {}).crew]
+    assert any(owner) == (key is not None)

@@ -120,12 +120,14 @@ class UndatedSawWords:
         title: The owner's name of the date.
         why: Why there is no hour, in one sentence.
         how: The trial cut, in one sentence.
+        owner: When the crew tries it, for the owner, in one sentence.
         start: When the slab has likely set, to the half hour before; None: past the estimate.
     """
 
     title: str
     why: str
     how: str
+    owner: str
     start: datetime | None
 
 
@@ -220,13 +222,23 @@ class DateWording:
         if task is None:
             return None
         start = None if task.all_day else task.start
-        how = "saw-undated.how-likely" if start else "saw-undated.how"
+        likely = "-likely" if start else ""
+        when = self.speak.moment(start).text if start else ""
         return UndatedSawWords(
             title=self.title(MilestoneKind.SAW_JOINTS),
             why=self.say("saw-undated.why-spread" if start else "saw-undated.why-set"),
-            how=self.say(how, when=self.speak.moment(start).text if start else ""),
+            how=self.say(f"saw-undated.how{likely}", when=when),
+            owner=self.say(f"saw-undated.owner{likely}", when=when),
             start=start,
         )
+
+    @property
+    def saw_in_room(self) -> str:
+        """For which room the hours of the saw hold, where its air is assumed; empty anywhere else."""
+        room, saw = self.schedule.room, self.schedule.milestone(MilestoneKind.SAW_JOINTS)
+        if room is None or room.state == "stated" or saw is None or saw.not_before is None:
+            return ""
+        return self.say("saw-room.unknown" if room.state == "unknown" else "saw-room.warmest")
 
     # ---- one date
 

@@ -218,9 +218,14 @@ class SurfaceWording(ScheduleWords):
             yield self.say("surface.stays-between")
         if not (begun and self._is_firm(task)):
             yield self.say("surface.no-step", cover=self._hour(task.cover_from))
-        saw = self.schedule.milestone(MilestoneKind.SAW_JOINTS)
-        if saw is not None and saw.not_after is not None and saw.not_after > task.start:
+        if self._is_sawn_after(task.start):
             yield self.say("surface.saw-sheet" if task.choices[0].how in _SHEETS else "surface.saw")
+
+    def _is_sawn_after(self, start: datetime) -> bool:
+        """Return whether joints may be cut after a time, by their last hour or by a trial cut alone."""
+        saw = self.schedule.milestone(MilestoneKind.SAW_JOINTS)
+        is_tried = self.dates.undated_saw is not None
+        return is_tried or (saw is not None and saw.not_after is not None and saw.not_after > start)
 
     def _freezes_before(self, task: SurfaceTask) -> bool:
         """Return whether a sheet that is held clear of the top must keep a frost off until it lies flat."""
