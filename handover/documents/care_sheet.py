@@ -24,6 +24,7 @@ from handover.documents.words.what_if import what_if
 from handover.practice.rules import general_rules
 from handover.practice.walkthrough import all_items, walkthrough_items
 from handover.schedule.cover_times import is_hose_by_crew
+from handover.schedule.loading import is_white_best
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.tasks import is_over, next_watering, waterings_ahead
 
@@ -587,6 +588,7 @@ class CareSheet:
             slab=self.job.slab,
             dries=self.schedule.dries_before_frost,
             hot=float(self.schedule.weather.air_c.max()) >= general_rules()["water.hose-hot"],
+            white=is_white_best(self.schedule, self.job),
             between=self.schedule.between.cover if self.schedule.between else "",
             by_crew=is_hose_by_crew(self.schedule),
             timer=self.wording.visits.by_timer,

@@ -147,10 +147,18 @@ def materials_to_load(schedule: CureSchedule, job: JobRecord) -> tuple[Material,
     if any(each.code in _BLANKETS for each in found):
         found[Material("plastic-over-blankets")] = None
         found.pop(Material("plastic-after-blankets"), None)  # the same does for it
-    if Material("plastic") in found and job.curing.colour is None and schedule.has_caution("hot-air"):
+    if Material("plastic") in found and is_white_best(schedule, job):
         found = {Material("white-plastic") if each.code == "plastic" else each: None for each in found}
     order = get_args(MaterialCode)
     return tuple(sorted(found, key=lambda each: order.index(each.code)))
+
+
+def is_white_best(schedule: CureSchedule, job: JobRecord) -> bool:
+    """Return whether plastic of no colour in the record has to be white: it lies in the sun in hot air."""
+    if job.curing.colour is not None or job.slab.exposure != "outdoors":
+        return False
+    warmest_c = float(schedule.weather.air_c.max())
+    return schedule.has_caution("hot-air") or warmest_c >= general_rules()["cover.white-from"]
 
 
 def _for_risks(schedule: CureSchedule) -> Iterator[Material]:

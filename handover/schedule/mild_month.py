@@ -12,7 +12,6 @@ if TYPE_CHECKING:
     from handover.schedule.model import Milestone
     from handover.weather.location import HasLocation
 
-_YEAR = 12  # months
 _LEAST = "counted_above"
 """The figure of a condition that has the least temperature of the hours that count."""
 
@@ -34,8 +33,9 @@ def first_mild_month(milestone: Milestone, placed: datetime, site: HasLocation) 
     if climate is None or least_c is None:
         return None
     reach = placed + timedelta(hours=general_rules()["forecast.reach"])
-    for number in range(_YEAR):
-        year, month = divmod(reach.month - 1 + number, _YEAR)
+    months = len(climate.months_c)
+    for number in range(months):
+        year, month = divmod(reach.month - 1 + number, months)
         if climate.months_c[month] >= least_c:
             return datetime(reach.year + year, month + 1, 1, tzinfo=placed.tzinfo)
     return None

@@ -140,7 +140,7 @@ def test_the_steps_of_every_method_are_easy(name: str) -> None:
 def test_every_step_has_its_own_line(job: JobRecord, name: str, language: str, special: bool) -> None:
     """A block that ends a line takes the end of the line with it, and the next step to its own."""
     asked = ("by_crew", "timer", "steep", "hot", "between", "dries", "looks", "dry_looks")
-    asked += ("coat_at", "no_coat", "seals")
+    asked += ("coat_at", "no_coat", "seals", "white")
     text = fill_text(f"{language}/{name}", **dict.fromkeys(asked, special), slab=job.slab, loops="0.6 m")
     steps = [line for line in text.splitlines() if line.strip()]
     assert [line for line in steps if re.search(r"\S\s+\d\. ", line)] == []

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
+from handover.documents.care_sheet import CareSheet
 from handover.documents.crew_sheet import CrewSheet
 from handover.documents.events import owner_events
 from handover.documents.wording import Wording
@@ -166,16 +167,31 @@ def test_the_rim_of_a_pond_is_built_and_loaded_until_its_first_water(
     assert Material("pond-rim") not in materials_to_load(hose, job)
 
 
-def test_plastic_without_a_colour_is_white_in_hot_air(job: JobRecord, schedule: CureSchedule) -> None:
+@pytest.mark.parametrize(
+    ("air_c", "colour", "exposure", "white"),
+    [
+        (38.0, None, "outdoors", True),
+        (38.0, "black", "outdoors", False),
+        (38.0, None, "indoors", False),
+        (20.0, None, "outdoors", False),
+    ],
+)
+def test_plastic_without_a_colour_is_white_in_hot_air(
+    job: JobRecord, schedule: CureSchedule, air_c: float, colour: str | None, exposure: str, white: bool
+) -> None:
     """White takes up a third of the sun, black nearly all: handbooks of solar absorptivity."""
-    hot = Caution("hot-air", (Figure("warmest_air", 38.0, "degC"),))
-    warm = sheeted(schedule)
-    for cautions, colour, white in (((hot,), None, True), ((hot,), "black", False), ((), None, False)):
-        curing = job.curing.model_copy(update={"colour": colour})
-        record = job.model_copy(update={"curing": curing})
-        loaded = materials_to_load(replace(warm, cautions=cautions), record)
-        assert Material("white-plastic" if white else "plastic") in loaded
-        assert Material("plastic" if white else "white-plastic") not in loaded
+    parts = {
+        "curing": job.curing.model_copy(update={"method": "plastic sheet", "colour": colour}),
+        "slab": job.slab.model_copy(update={"exposure": exposure}),
+    }
+    record = job.model_copy(update=parts)
+    weather = replace(schedule.weather, air_c=np.full_like(schedule.weather.air_c, air_c))
+    warm = replace(sheeted(schedule), weather=weather, curing_method="plastic sheet")
+    loaded = materials_to_load(warm, record)
+    assert Material("white-plastic" if white else "plastic") in loaded
+    assert Material("plastic" if white else "white-plastic") not in loaded
+    for language, word in (("en", "must be white"), ("es", "debe ser blanco")):
+        assert (word in CareSheet(Wording(record, warm, language=language), {}).how) == white
 
 
 @pytest.mark.parametrize("language", ["en", "es"])
