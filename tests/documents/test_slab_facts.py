@@ -45,3 +45,5 @@ def test_water_that_was_added_at_the_site_is_told_beside_what_was_ordered(
     wording = Wording(job.model_copy(update={"mix": mix}), wetter)
     label = wording.say("placed.w-cm")
     assert dict(placement_facts(wording))[label] == "0.5 ordered, 0.53 with the water added at the site"
+    # The data sheet, which has more digits elsewhere, has the same number.
+    assert wording.quantities.figure(Figure("water_cementitious", 0.526, "1"), digits=3) == "0.53"

@@ -114,7 +114,9 @@ class QuantityWording:
         return self.reader.say(f"figure.{slug(figure.name)}")
 
     def figure(self, figure: Figure, among: Iterable[Figure] = (), digits: int = 2) -> str:
-        """Return the value of a figure in the reader's unit; a share of one always has two digits.
+        """Return the value of a figure in the reader's unit.
+
+        A share of one always has two digits, and so has w/cm, as on the owner's sheet.
 
         Args:
             figure: The figure.
@@ -125,6 +127,7 @@ class QuantityWording:
             case "share":
                 return self.percent(figure.value)
             case "number":
-                return self.number_with_unit(figure.value, figure.unit, digits)
+                least = 2 if figure.name == "water_cementitious" else digits
+                return self.number_with_unit(figure.value, figure.unit, least)
             case kind:
                 return self.measure(figure.value, kind, digits)
