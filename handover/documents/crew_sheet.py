@@ -254,9 +254,9 @@ class CrewSheet:
             coldest = self.wording.quantities.measure(bare.coldest_surface_c, "temperature")
             keys = (self.wording.variant(f"crew.frost-covered.{each}") for each in ("title", "text"))
             title, text = (self.say(each, coldest=coldest) for each in keys)
-            yield CrewRow(
-                self._moment(half_hour_down(self._local(bare.freezes_from))), f"{title}.", text, 1, 4
-            )
+            begins = half_hour_down(self._local(bare.freezes_from))
+            when = self._moment(begins) if self.schedule.is_ahead(begins) else self.say("crew.now")
+            yield CrewRow(when, f"{title}.", text, 1, 4)
 
     def _air(self) -> Iterator[CrewRow]:
         """Yield the heat, the wind and the most drying until the crew is done with the fresh slab."""

@@ -343,11 +343,12 @@ class _Planner:
             yield self._on_day(kind, "owner", printed.instant, because=kind)
 
     def _no_salt(self) -> Iterator[Task]:
-        """A reminder, when the cold begins, that salt must stay off: for some time, or for good."""
+        """A reminder, once the cold has begun, that salt must stay off: for some time, or for good."""
         if not self.is_heated:
             return
         salt = MilestoneKind.DEICING_SALT
-        cold = first_cold(self.schedule.placement_end.astimezone(self.zone), self.job.site.latitude)
+        begins = first_cold(self.schedule.placement_end.astimezone(self.zone), self.job.site.latitude)
+        cold = max(begins, self.schedule.issued_at.astimezone(self.zone))
         if any(each.kind == salt for each in self.schedule.refusals):
             yield self._on_day(NO_SALT, "owner", cold, because=salt, how="never")
         for _, allowed in self._printed_dates([salt]):

@@ -329,6 +329,16 @@ def test_salt_is_warned_of_when_the_cold_comes(
     assert event.start == reminded
 
 
+def test_no_reminder_of_salt_is_on_a_day_before_its_issue(job_with: Any, schedule: CureSchedule) -> None:
+    """Seen: placed in November, issued two days later, and the reminder on the day of the pour."""
+    place = {"name": "Shed", "latitude": 46.1, "longitude": -72.0, "timezone": "America/New_York"}
+    end = schedule.placement_end.replace(month=11, day=23)
+    moved = replace(schedule, placement_end=end, issued_at=end + timedelta(days=2))
+    moved = with_date(moved, Kind.DEICING_SALT, end + timedelta(days=365))
+    [event] = [each for each in owner_events(Wording(job_with(site=place), moved)) if each.kind == "no-salt"]
+    assert event.start == date(2026, 11, 25)
+
+
 # ---- the same, again and again
 
 

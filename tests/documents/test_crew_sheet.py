@@ -273,7 +273,7 @@ def test_no_lights_are_loaded_for_a_way_that_nobody_takes(
     by_day = replace(schedule, surface=task, joints=None, issued_at=issued_at, watering=())
     unsawn = tuple(each for each in by_day.milestones if each.kind != MilestoneKind.SAW_JOINTS)
     loaded = materials_to_load(replace(by_day, milestones=unsawn, tasks=()), job)
-    assert {"plastic", "boards"} <= {each.code for each in loaded}
+    assert {"white-plastic", "boards"} <= {each.code for each in loaded}
     assert (Material("lights") in loaded) == dark
 
 
@@ -476,11 +476,16 @@ def test_things_are_loaded_in_the_order_of_their_use(schedule: CureSchedule, job
 
 
 @pytest.mark.parametrize("language", languages())
-@pytest.mark.parametrize(("left_h", "is_short"), [(1.5, False), (0.5, True)])
+@pytest.mark.parametrize(
+    ("left_h", "ending_of"), [(1.5, "by"), (0.5, "short"), (0.05, "late"), (-0.4, "late")]
+)
 def test_a_coat_that_cannot_be_done_in_time_begins_with_the_oldest_part(
-    job: JobRecord, schedule: CureSchedule, language: str, left_h: float, is_short: bool
+    job: JobRecord, schedule: CureSchedule, language: str, left_h: float, ending_of: str
 ) -> None:
-    """Half an hour is left at the time of issue, and the crew needs an hour."""
+    """Half an hour is left at the time of issue, and the crew needs an hour.
+
+    An hour that is the time of issue in print, or past, is no deadline: the crew does not wait.
+    """
     start = schedule.placement_end
     coat = SurfaceChoice("compound", start, start + timedelta(hours=3), 1.0, 0.0)
     late = start + timedelta(hours=2)
@@ -489,8 +494,8 @@ def test_a_coat_that_cannot_be_done_in_time_begins_with_the_oldest_part(
     words = Wording(job, with_tasks(issued, job), language=language).surface.to_come
     assert words is not None
     say = load_translations(language).say
-    key = f"surface.way.coat-{'short' if is_short else 'by'}"
-    ending = say(key, at="", dry="|").rpartition("|")[2]
+    key = f"surface.way.coat-{ending_of}"
+    ending = say(key, at="|", dry="|").rpartition("|")[2]
     assert words.choices[0].line.rstrip().find(ending.strip()) > 0
 
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 from email import message_from_bytes, policy
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
 from handover.documents.care_sheet import CareSheet
+from handover.documents.crew_sheet import CrewSheet
 from handover.documents.events import crew_events
 from handover.documents.message import compose_message
 from handover.documents.pages import care_sheet_html
@@ -91,3 +93,20 @@ def test_the_saw_names_the_room_for_which_its_hours_hold(
         assert (wording.say(each) in event.description) == (each == key)
     owner = [wording.say("saw-room.owner") in line for line in CareSheet(wording, {}).crew]
     assert any(owner) == (key is not None)
+
+
+@pytest.mark.parametrize(("later", "is_past"), [(timedelta(hours=1), False), (timedelta(days=2), True)])
+def test_a_frost_that_blankets_keep_off_is_not_dated_in_the_past(
+    job: JobRecord, schedule: CureSchedule, later: timedelta, is_past: bool
+) -> None:
+    """Seen: "5:30 pm: frost if the blankets are off", of an evening two days before the issue."""
+    night = schedule.placement_end + timedelta(hours=10)
+    bare = Blanket(0.0, -3.0, None, night)
+    frost = Protection(
+        (bare,), 0.35, 0.35, night + timedelta(days=5), largest_drop_k=28.0, drop_k=None, edges=3.0
+    )
+    issued = schedule.placement_end + later
+    words = Wording(job, replace(schedule, protection=frost, risks=(), issued_at=issued, tasks=()))
+    title = words.say(words.variant("crew.frost-covered.title"))
+    [row] = [each for each in CrewSheet(words).rows("dangers") if each.what == f"{title}."]
+    assert (row.when == words.say("crew.now")) == is_past

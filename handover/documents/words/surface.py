@@ -182,15 +182,20 @@ class SurfaceWording(ScheduleWords):
         if choice.how in COVER_FIRST and not self.job.slab.covers:
             key = f"{key}-bare"
         if coats and not waits and task.not_after is not None and task.not_after > task.start:
-            key = f"{key}-{'by' if self._leaves_time(choice, task, task.not_after) else 'short'}"
+            key = f"{key}-{self._time_left(choice, task, task.not_after)}"
             values = {**values, "dry": self._hour(task.not_after)}
         way = self.say(self._of_method(key), **values)
         return ChoiceWords(capitalise(way) if first else self.say("surface.or", way=way), self._cost(choice))
 
-    def _leaves_time(self, choice: SurfaceChoice, task: SurfaceTask, by: datetime) -> bool:
-        """Return whether the crew can do it by an hour, from the last pass or the time of issue on."""
-        begins = max(task.start, self.schedule.issued_at)
-        return begins + timedelta(hours=choice.crew_hours) <= by
+    def _time_left(self, choice: SurfaceChoice, task: SurfaceTask, by: datetime) -> str:
+        """Return whether the crew can do it "by" an hour, "short" in part, or is too "late" for it.
+
+        Time counts from the last pass or the time of issue on; an hour that is printed as that time is over.
+        """
+        begins = max(task.start, self.schedule.issued_at.astimezone(task.start.tzinfo))
+        if half_hour_down(by) <= half_hour_down(begins):
+            return "late"
+        return "by" if begins + timedelta(hours=choice.crew_hours) <= by else "short"
 
     def _cost(self, choice: SurfaceChoice) -> str:
         length = self.speak.length(_to_half_hour(choice.crew_hours))
