@@ -24,7 +24,7 @@ from handover.documents.translations import load_translations
 from handover.documents.words.starts import COLUMNS
 from handover.errors import UnusableInput
 from handover.jobs.reading import read_source
-from handover.schedule.start_hours import HARDSHIP, HARM, Concern
+from handover.schedule.start_hours import HARDSHIP, HARM, Concern, SawHours
 from handover.service import start_hours as start_service
 from handover.service.inputs import read_weather_file
 from handover.service.settings import Settings
@@ -325,3 +325,19 @@ def test_rain_is_said_in_the_units_of_the_reader(before_set: float, units: str, 
     words = start_words(compared, Settings(units=units))  # type: ignore[arg-type]
     [sentence] = words.words_of(rained).sentences
     assert said in sentence.replace("\N{NO-BREAK SPACE}", " ")
+
+
+@in_one_worker
+def test_the_last_hour_of_the_saw_is_the_same_in_table_and_sentence() -> None:
+    """Seen: "in parts, by 2:30 pm" beside "be done by 3 pm". A last hour is never printed late."""
+    compared = two_days()
+    start = compared.comparison.starts[0]
+    opens = start.end.replace(hour=12, minute=10)
+    closes = opens.replace(hour=14, minute=50)
+    parts = SawHours(opens, closes, in_stages=True, daylight_h=None)
+    sawn = replace(start, saw=parts, concerns=(Concern("saw-in-stages", opens, closes),))
+    words = start_words(compared).words_of(sawn)
+    hour = closes.replace(minute=30)
+    last = start_words(compared).clock(hour, start)
+    assert f"be done by {last}." in words.sentences[0]
+    assert f"by {last}" in words.cells[COLUMNS.index("saw")]

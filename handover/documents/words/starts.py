@@ -212,7 +212,7 @@ class StartWording:
 
     def _values(self, concern: Concern, start: StartHour) -> dict[str, str]:
         figures = {each.name: each.value for each in concern.figures}
-        upward = concern.code in {"saw-dark", "nobody"}
+        upward = concern.code in {"saw-dark", "saw-in-stages", "nobody"}  # its end is the last hour
         at, until = concern.at, concern.until
         return {
             "at": self.clock(at and (half_hour_up(at) if upward else half_hour_down(at)), start),
