@@ -582,7 +582,7 @@ class CareSheet:
 
     def _source(self, name: str) -> str:
         """Return such a text for this slab, by `slab`, whether it `dries` early, is `hot`, and so on."""
-        return fill_text(
+        text = fill_text(
             f"{self.wording.language}/{name}.md",
             self.wording.templates,
             slab=self.job.slab,
@@ -601,6 +601,7 @@ class CareSheet:
             no_coat=self.schedule.is_covered_for_coat,
             seals=bool(self.job.curing.seals),
         )
+        return self.wording.reader.local(text)
 
     def _as_html(self, source: str) -> Markup:
         import markdown  # noqa: PLC0415

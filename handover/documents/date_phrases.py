@@ -53,6 +53,7 @@ class DateFormatter:
     def __init__(self, words: Translations) -> None:
         self.words = words
         self.locale = words.locale
+        self.by_day = words.has("calendar-words.hours-of-day")
 
     def day(self, when: date, *, year: bool = False) -> str:
         """Return "Tuesday, July 14"."""
@@ -79,6 +80,10 @@ class DateFormatter:
     def _time(self, when: datetime, pattern: str) -> str:
         return format_time(when.time(), pattern, locale=self.locale)
 
+    def _on_clock(self, when: datetime, pattern: str) -> str:
+        """Return a short hour: by a pattern of half a day, or "14:00" where a clock has the whole day."""
+        return self._time(when, "H:mm" if self.by_day else pattern).lower()
+
     def clock(self, when: datetime) -> str:
         """Return "2:00", on a twelve-hour clock, with the article if the language has one."""
         one = when.hour % 12 == 1
@@ -95,15 +100,15 @@ class DateFormatter:
 
     def short_hour(self, when: datetime) -> str:
         """Return "2:00 pm", in lower case."""
-        return self._time(when, "h:mm a").lower()
+        return self._on_clock(when, "h:mm a")
 
     def column_hour(self, when: datetime) -> str:
         """Return "5 am" or "5:30 am", for a column that holds no more."""
-        return self._time(when, "h:mm a" if when.minute else "h a").lower()
+        return self._on_clock(when, "h:mm a" if when.minute else "h a")
 
     def plain_hour(self, when: datetime) -> str:
         """Return "5" or "5:30", beside an hour that says whether it is morning."""
-        return self._time(when, "h:mm" if when.minute else "h")
+        return self._on_clock(when, "h:mm" if when.minute else "h")
 
     def span(self, start: datetime, end: datetime) -> str:
         """Return "6:30 to 7:30 in the morning"."""
@@ -114,7 +119,7 @@ class DateFormatter:
     def short_span(self, start: datetime, end: datetime) -> str:
         """Return "6:30 to 7:30 am"."""
         same = self._time(start, "a") == self._time(end, "a")
-        first = self._time(start, "h:mm") if same else self.short_hour(start)
+        first = self._on_clock(start, "h:mm") if same else self.short_hour(start)
         return self.words.say("calendar-words.short-span", start=first, end=self.short_hour(end))
 
     def moment(self, when: datetime, *, year: bool = False) -> DatePhrase:

@@ -281,6 +281,7 @@ def start_words(compared: ComparedStarts, settings: Settings = Settings()) -> St
     """Return a comparison in words, in the language of crew and office."""
     reader = Reader.load(settings.office_language, settings.units_for(compared.job), settings.templates)
     job = compared.job
+    reader = replace(reader, country=job.site.country)
     return StartWording(reader, job.site.name, compared.comparison, job.contractor.name)
 
 

@@ -43,13 +43,13 @@ def asked(text: str) -> set[str]:
 
 
 def texts(language: str) -> dict[str, str]:
-    """Return the long texts of a language by the path below its folder."""
+    """Return the long texts of a language by the path below its folder, without its tables of countries."""
     folder = templates_folder() / language
     files = (file for file in folder.rglob("*") if file.is_file())
     return {
         str(file.relative_to(folder)): file.read_text("utf-8")
         for file in files
-        if str(file.relative_to(folder)) not in TEXT_FILES
+        if str(file.relative_to(folder)) not in TEXT_FILES and file.parent.name != "countries"
     }
 
 

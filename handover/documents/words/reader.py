@@ -7,6 +7,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from handover.documents.date_phrases import DateFormatter
+from handover.documents.local_words import local_translations, local_words
 from handover.documents.translations import Translations, load_translations
 
 if TYPE_CHECKING:
@@ -26,7 +27,7 @@ class Reader:
         units: "us" or "si".
         templates: A contractor's folder whose files replace those of the program.
         translations: The strings of the language.
-        country: Of the site, for numbers and the names of units; None: not known.
+        country: Of the site, for numbers, the names of units and the words of the trade; None: not known.
         has_number: Whether there is a telephone to call; without one, strings that say so have a variant.
     """
 
@@ -52,9 +53,18 @@ class Reader:
         return self.translations.locale_in(self.country)
 
     @cached_property
+    def words(self) -> Translations:
+        """The strings of the language as the country of the site has them."""
+        return local_translations(self.language, self.country, self.templates)
+
+    def local(self, text: str) -> str:
+        """Return a text of the language with the words of the country of the site."""
+        return local_words(self.language, self.country, self.templates).translate(text)
+
+    @cached_property
     def speak(self) -> DateFormatter:
         """Dates, times and lengths of time in the language."""
-        return DateFormatter(self.translations)
+        return DateFormatter(self.words)
 
     def say(self, key: str, /, **values: object) -> str:
         """Return the string under a dotted key, filled in.
@@ -64,8 +74,8 @@ class Reader:
         """
         if not self.has_number and self.has(f"{key}--no-number"):
             key = f"{key}--no-number"
-        return self.translations.say(key, **values)
+        return self.words.say(key, **values)
 
     def has(self, key: str) -> bool:
         """Return whether the language has a string with a dotted key."""
-        return self.translations.has(key)
+        return self.words.has(key)
