@@ -24,6 +24,8 @@ WARMEST = general_rules().clock_time("day.warmest")
 WAKING_HOUR = general_rules().clock_time("day.waking")
 SLEEPING_HOUR = general_rules().clock_time("day.sleeping")
 """Dates at night wait for this hour of the morning."""
+EVENING = general_rules().clock_time("day.evening")
+"""Dates for people that fall at this hour or later wait for the morning."""
 EXACT_PERIOD = general_rules().duration("change.soon-until")
 """For this long after placement, a date is printed to the half hour; later, only its day."""
 
@@ -68,7 +70,7 @@ AT_ANY_HOUR = (
     MilestoneKind.FIRST_WATER,
     MilestoneKind.SAW_JOINTS,
 )
-"""Dates that may be at night; all others wait for the morning."""
+"""Dates that may be at night; all others are for people, and wait for the morning."""
 
 
 def half_hour_up(when: datetime) -> datetime:
@@ -127,6 +129,17 @@ def by_day(when: datetime) -> datetime:
     return datetime.combine(day, WAKING_HOUR, when.tzinfo)
 
 
+def for_people(when: datetime) -> datetime:
+    """Return the first half hour that is not before `when`, and not in the evening or at night, in its zone.
+
+    So late nobody begins to use a slab; a date that falls then is told for the next morning.
+    """
+    printed = half_hour_up(when)
+    if printed.time() < EVENING:
+        return by_day(printed)
+    return datetime.combine(printed.date() + timedelta(days=1), WAKING_HOUR, when.tzinfo)
+
+
 def monday_up(when: datetime) -> datetime:
     """Return the morning of the first Monday that is not before `when`, in the same zone."""
     morning = morning_up(when)
@@ -159,7 +172,7 @@ def printed_not_before(when: datetime, kind: str, placed: datetime) -> PrintedTi
     if kind == MilestoneKind.PROTECTION_ENDS:  # at the warmest hour
         return PrintedTime(half_hour_up(when), "half-hour")
     waits = kind in set(MilestoneKind) - set(AT_ANY_HOUR)
-    return round_up(by_day(when) if waits else when, placed)
+    return round_up(for_people(when) if waits else when, placed)
 
 
 def frost_safe_under_blankets(schedule: CureSchedule, off: datetime | None) -> PrintedTime | None:
@@ -186,7 +199,7 @@ def round_to(precision: Precision, when: datetime, kind: str, placed: datetime) 
     """Return an earliest date of a kind, rounded up to a precision."""
     coarse = {"week": monday_up, "half-month": half_month_up}
     if precision in coarse:
-        return coarse[precision](by_day(when))
+        return coarse[precision](for_people(when))
     return printed_not_before(when, kind, placed).instant
 
 

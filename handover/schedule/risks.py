@@ -90,7 +90,7 @@ def _precautions(simulation: Simulation) -> Iterator[Risk]:
     """Yield when a measure against drying is worthwhile before final set, and the drying with it.
 
     A windbreak if it alone brings the loss below the limit, else fog; an evaporation retarder from the lower
-    level on, but only until the last pass.
+    level on. All end with the last pass: then the surface is kept damp, covered or coated.
     """
     practice, first = simulation.practice, simulation.ensemble.first_placed.start
     fresh, rate = loss_while_fresh(simulation, first)
@@ -98,14 +98,14 @@ def _precautions(simulation: Simulation) -> Iterator[Risk]:
     behind = _with_shelter(simulation, first, fresh, wind=practice["drying.windbreak"])
     in_fog = _with_shelter(simulation, first, fresh, humidity=practice["drying.fog"])
     limit = practice["drying.precaution"]
-    retards = (rate >= practice["drying.watch"]) & _is_unfinished(time_s, simulation)
     worth = {
         "windbreak": ((rate >= limit) & (behind < limit), behind),
         "fog": ((rate >= limit) & (behind >= limit), in_fog),
-        "evaporation-retarder": (retards, None),
+        "evaporation-retarder": (rate >= practice["drying.watch"], None),
     }
+    unfinished = _is_unfinished(time_s, simulation)
     for code, (hours, left) in worth.items():
-        for run in _find_runs(hours):
+        for run in _find_runs(hours & unfinished):
             peak = run.start + int(rate[run].argmax())
             figures = [Figure("peak", float(rate[peak]), "kg/m2/h")]
             if left is not None:

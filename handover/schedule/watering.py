@@ -57,6 +57,7 @@ class Slots:
         lost: Water a wet surface loses. [mm]
         rain: Water that rain brings and that may be counted on. [mm]
         open: Whether somebody can be there.
+        light: Whether it is by daylight; indoors always.
         frost: Whether it may freeze before the water has dried.
         shows: Loss in a slot that water from the pores can replace. [mm]
     """
@@ -66,6 +67,7 @@ class Slots:
     lost: Floats
     rain: Floats
     open: NDArray[np.bool_]
+    light: NDArray[np.bool_]
     frost: NDArray[np.bool_]
     shows: float
 
@@ -116,8 +118,10 @@ def plan_watering(
         method = replace(method, store_mm=under.store_mm, loss=under.loss)
     if simulation.job.curing.timer:
         slots_of = _from_attended(_frost_of_timer(slots_of, simulation), simulation)
-    timetable = _timetable(slots_of, simulation, method) if method and slots_of else None
     is_look = method is not None and method.looks
+    if is_look:  # rain does not wet a slab under a sheet, and the wind with it lifts the sheet
+        slots_of = {day: replace(each, rain=np.zeros_like(each.rain)) for day, each in slots_of.items()}
+    timetable = _timetable(slots_of, simulation, method) if method and slots_of else None
     held = (
         method.store_mm if method is not None and is_look else 0.0
     )  # the crew lays a sheet on fresh concrete
@@ -178,16 +182,10 @@ class LookDays:
 
     def _suitable(self, slots: Slots) -> NDArray[np.bool_]:
         """Return the slots in the light of the day; else those before people sleep; else those allowed."""
-        site, practice = self.simulation.job.site, self.simulation.practice
-        clock = slots.of_day * SLOT_H
+        practice, clock = self.simulation.practice, slots.of_day * SLOT_H
         awake = slots.allowed_slots & (clock >= practice["day.waking"])
         awake &= clock + SLOT_H <= practice["day.sleeping"]
-        light = np.zeros(len(clock), dtype=bool)
-        if site.latitude is not None and site.longitude is not None:
-            ends = slots.start_s + SLOT_H * HOUR_S
-            heights = (sun_height(each, site.latitude, site.longitude) for each in (slots.start_s, ends))
-            light = np.minimum(*heights) > practice["daylight.sun"]
-        return next((each for each in (awake & light, awake) if each.any()), slots.allowed_slots)
+        return next((each for each in (awake & slots.light, awake) if each.any()), slots.allowed_slots)
 
 
 def _first_of(slots: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -346,7 +344,8 @@ class Timetable:
         needed = _needs_water(slots, self.method)
         if needed and usual and not runs and not must.any():  # it may freeze at all of them
             run_mm_h = self.rate_mm_h * self.run_h / SLOT_H  # on average over a slot
-            return plan_day(slots, self.method, run_mm_h, 1, held_mm)
+            lit = replace(slots, open=slots.open & slots.light)
+            return plan_day(lit if lit.allowed_slots.any() else slots, self.method, run_mm_h, 1, held_mm)
         most = len(runs) if self.is_set_once else self.method.most - int(must.any())
         choices = _choices(runs, must, most, whole=self.is_set_once, required=needed)
         moves = _moves(slots, self.method, self.rate_mm_h * self.run_h)
@@ -406,14 +405,50 @@ def _timetable(days: Mapping[date, Slots], simulation: Simulation, method: Curin
         most, run_h = int(simulation.practice["water.timer-visits"]), run_hours(simulation)
         begins = timer_runs(dry_day, method, rate * run_h, most, first)
         return Timetable(tuple((each,) for each in begins), method, rate, is_set_once=True, run_h=run_h)
-    chosen, _, _ = plan_day(dry_day, method, rate, method.most, held_mm=0.0)
-    at = np.flatnonzero(chosen)
+    lit = _lit_half_hours(full)
+    at = np.flatnonzero(_by_daylight(dry_day, lit, method, rate, simulation.practice["water.dry-too-long"]))
     runs: tuple[tuple[int, ...], ...] = tuple(
         tuple(int(each) for each in dry_day.of_day[run])
         for run in np.split(at, np.flatnonzero(np.diff(at) > 1) + 1)
         if len(run)
     )
     return Timetable(runs, method, rate, is_set_once=False)
+
+
+def _lit_half_hours(days: Iterable[Slots]) -> frozenset[int]:
+    """Return the half hours since midnight that are by daylight on each of some whole days."""
+    lit = [frozenset(each.of_day[each.light].tolist()) for each in days]
+    return frozenset.intersection(*lit)
+
+
+def _by_daylight(
+    day: Slots, lit: frozenset[int], method: CuringMethod, rate_mm_h: float, limit_h: float
+) -> NDArray[np.bool_]:
+    """Choose the slots to water in, by daylight as far as the surface is hardly longer dry for it.
+
+    Tried are the hours in the light, then with them the dark ones of the morning, then all. The first that
+    leave the surface dry for less than the limit are taken; where none do, those that are within a slot of
+    the best.
+
+    Args:
+        day: The day that dries the slab most.
+        lit: Half hours since midnight in the light of every day.
+        method: How the surface holds water.
+        rate_mm_h: Application rate.
+        limit_h: Dry time from which it counts.
+
+    Returns:
+        Shape (s,).
+    """
+    light = np.isin(day.of_day, [*lit])
+    morning = day.of_day < round(12 / SLOT_H)
+    hours = (light, light | morning, np.ones_like(light))
+    tried = [replace(day, open=day.open & each) for each in hours if (day.open & each).any()]
+    plans = [plan_day(each, method, rate_mm_h, method.most, held_mm=0.0) for each in tried or [day]]
+    least = min(dry_h for _, _, dry_h in plans)
+    if least < limit_h:
+        return next(chosen for chosen, _, dry_h in plans if dry_h < limit_h)
+    return next(chosen for chosen, _, dry_h in plans if dry_h <= least + SLOT_H)
 
 
 def run_hours(simulation: Simulation) -> float:
@@ -683,9 +718,25 @@ def _slots(
         lost=lost * SLOT_H,
         rain=_rain(grid, simulation),
         open=_somebody_there(local, simulation, may_be_late=day == starts.date()),
+        light=_in_daylight(grid, simulation),
         frost=freezing_ahead(grid, simulation, safe),
         shows=simulation.practice["water.shows"] * SLOT_H,
     )
+
+
+def _in_daylight(grid: Floats, simulation: Simulation) -> NDArray[np.bool_]:
+    """Return whether each slot, from its start, is wholly by daylight; indoors always.
+
+    Where the place is not known, no slot is.
+    """
+    site = simulation.job.site
+    if simulation.job.slab.exposure == "indoors":
+        return np.ones(len(grid), dtype=bool)
+    if site.latitude is None or site.longitude is None:
+        return np.zeros(len(grid), dtype=bool)
+    heights = (sun_height(each, site.latitude, site.longitude) for each in (grid, grid + SLOT_H * HOUR_S))
+    light: NDArray[np.bool_] = np.minimum(*heights) > simulation.practice["daylight.sun"]
+    return light
 
 
 def _half_hours(local: Sequence[datetime]) -> NDArray[np.int_]:

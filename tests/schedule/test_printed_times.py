@@ -113,3 +113,22 @@ def test_what_waits_for_a_date_is_not_printed_before_it(first: Kind, second: Kin
     assert other.printed is not None
     assert one.not_before is not None
     assert one.not_before <= one.printed.instant <= other.printed.instant
+
+
+@pytest.mark.parametrize(
+    ("hour", "printed"), [(19.4, 19.5), (19.6, 31.0), (20.7, 31.0), (23.9, 31.0), (30.2, 31.0), (31.2, 31.5)]
+)
+def test_a_date_for_people_after_dark_is_told_for_the_morning(hour: float, printed: float) -> None:
+    """Common practice, no source: from 8 in the evening, as rounded, to 7 in the morning."""
+    days = (hour - 13.0 - 20.0 / 60.0) / 24.0
+    for kind in (Kind.FOOT_TRAFFIC, Kind.STRIP_EDGE_FORMS, Kind.FROST_SAFE):
+        [found] = print_dates([date(kind, days, days)], PLACED)
+        assert found.printed is not None
+        midnight = PLACED.replace(hour=0, minute=0)
+        assert (found.printed.instant - midnight) / timedelta(hours=1) == printed
+
+
+def test_sawing_does_not_wait_for_the_morning() -> None:
+    [found] = print_dates([date(Kind.SAW_JOINTS, 0.4, 0.4)], PLACED)
+    assert found.printed is not None
+    assert found.printed.instant.date() == PLACED.date()

@@ -312,12 +312,18 @@ def test_the_date_of_the_first_look_is_that_of_a_look(
     assert date is None or (date.printed is not None and date.printed.instant == date.not_before)
 
 
-def test_an_evaporation_retarder_is_for_before_the_last_pass(hot: Callable[..., CureSchedule]) -> None:
-    schedule = hot()
+def test_measures_against_drying_are_for_before_the_last_pass(
+    hot: Callable[..., CureSchedule], as_of: datetime
+) -> None:
+    """After it the surface is kept damp, covered or coated: nobody stands a windbreak up for that."""
+    schedule = hot(placement={"finished": as_of.replace(hour=10, minute=30)})
     assert schedule.finished is not None
-    ends = [each.end for each in schedule.risks if each.code == "evaporation-retarder"]
-    assert ends
-    assert all(each <= schedule.finished for each in ends)
+    measures = ("evaporation-retarder", "windbreak", "fog")
+    found = [each for each in schedule.risks if each.code in measures]
+    assert len({each.code for each in found}) > 1
+    assert all(each.end <= schedule.finished for each in found)
+    dries = [each.end for each in schedule.risks if each.code == "drying-precaution"]
+    assert max(dries) > schedule.finished
 
 
 # ---- the crew's clock

@@ -10,12 +10,21 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from handover.practice.rules import CuringMethod
+from handover.practice.rules import CuringMethod, practice
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.plan import plan_cure
 from handover.schedule.simulation import simulate, with_dry_surface
 from handover.schedule.slab_simulation import DryHours
-from handover.schedule.watering import SLOT_H, Slots, Timetable, freezing_ahead, plan_day, timer_runs
+from handover.schedule.watering import (
+    SLOT_H,
+    Slots,
+    Timetable,
+    _by_daylight,
+    driest_day,
+    freezing_ahead,
+    plan_day,
+    timer_runs,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -51,6 +60,7 @@ def slots_of(lost: list[float], rain: list[float] | None = None, shut: tuple[int
         lost=np.array(lost),
         rain=np.zeros(count) if rain is None else np.array(rain),
         open=opened,
+        light=np.ones(count, dtype=bool),
         frost=np.zeros(count, dtype=bool),
         shows=SHOWS_MM_H * SLOT_H,
     )
@@ -459,3 +469,43 @@ def test_nobody_waters_late_who_can_water_before(
     for each in visits:
         midnight = each.start.replace(hour=0, minute=0)
         assert (each.end - midnight) / timedelta(hours=1) <= until
+
+
+@pytest.mark.parametrize(
+    ("hours", "until"), [(("05:00-06:00", "17:00-21:00"), 20.5), (("20:30-21:00",), 21.0)]
+)
+def test_nobody_waters_in_the_dark_who_can_water_by_daylight(
+    job: Job, weather: Weather, as_of: datetime, hours: tuple[str, ...], until: float
+) -> None:
+    """In July the sun is up from 6 to half past 20. A cover keeps the slab wet then."""
+    schedule = plan_cure(job(curing={"available": hours}), weather(), as_of)
+    assert schedule.between is not None
+    visits = [visit for day in schedule.watering[1:] for visit in day.visits]
+    assert visits
+    assert max(each.end.hour + each.end.minute / 60.0 for each in visits) <= until
+    assert driest_day(schedule.watering[1:]) < practice()["water.dry-too-long"]
+
+
+def test_dark_hours_of_the_morning_are_used_where_the_surface_would_be_dry_without_them() -> None:
+    """The film lasts four slots. Water in the light alone leaves most of the day dry."""
+    day = slots_of([0.5] * 48, shut=tuple(each for each in range(48) if each not in (4, 30, 44)))
+    lit = frozenset(range(12, 40))
+    chosen = _by_daylight(day, lit, METHOD, METHOD.rate_mm_h, limit_h=1.0)
+    assert chosen[4]
+    calm = replace(day, lost=np.full(48, 0.01))
+    assert not _by_daylight(calm, lit, METHOD, METHOD.rate_mm_h, limit_h=1.0)[[4, 44]].any()
+
+
+def test_rain_takes_no_look_at_a_sheet_away(job: Job, weather: Weather, as_of: datetime) -> None:
+    """It does not wet the slab under the sheet, and the wind that comes with it lifts the sheet."""
+    plain = weather(6.0, 14.0)
+    pours = np.ones(len(plain))
+    wet = weather(6.0, 14.0, precipitation_mm=pours, precipitation_probability=pours)
+    record = job(curing={"method": "plastic sheet"})
+    dry_days, wet_days = (
+        [visit.start.date() for day in plan_cure(record, each, as_of).watering for visit in day.visits]
+        for each in (plain, wet)
+    )
+    assert len(wet_days) > 4
+    assert max((other - one).days for one, other in pairwise(wet_days)) == 2
+    assert {one.weekday() for one in wet_days[:3]} == {one.weekday() for one in dry_days[:3]}
