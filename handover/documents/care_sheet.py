@@ -26,7 +26,7 @@ from handover.practice.walkthrough import all_items, walkthrough_items
 from handover.schedule.cover_times import is_hose_by_crew
 from handover.schedule.loading import is_white_best
 from handover.schedule.model import MilestoneKind as Kind
-from handover.schedule.tasks import is_over, next_watering, waterings_ahead
+from handover.schedule.tasks import SHEET, is_over, next_watering, waterings_ahead
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -442,8 +442,10 @@ class CareSheet:
                 "sheet.watering-intro-timer-crew" if visits.is_timer_by_crew else "sheet.watering-intro-timer"
             )
             return self.say(key, program=visits.program)
-        key = self.wording.variant("sheet.watering-intro") if self.wet else "sheet.watering-intro-cover"
-        return self.say(key)
+        if self.wet:
+            return self.say(self.wording.variant("sheet.watering-intro"))
+        in_rain = self.wording.job.slab.gets_rain and self.schedule.curing_method == SHEET
+        return self.say("sheet.watering-intro-sheet" if in_rain else "sheet.watering-intro-cover")
 
     @property
     def heading(self) -> str:

@@ -20,7 +20,7 @@ from handover.documents.change_sentences import change_sentences, foremost_chang
 from handover.documents.events import crew_work
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import ways_left
-from handover.schedule.loading import bare_frost_hours, is_rim_to_build, materials_to_load, pour_weather
+from handover.schedule.loading import bare_frost_hours, materials_to_load, pour_weather
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import half_hour_down, half_hour_up
 from handover.schedule.surface_observations import SET_CONTRADICTED
@@ -42,7 +42,7 @@ DAY_KINDS = ("surface", "rain-cover")
 
 A cover before rain is a visit as well, once the crew has finished the slab."""
 
-URGENT_KINDS = ("lay-hose", "pipes-frost")
+URGENT_KINDS = ("lay-hose", "build-rim", "pipes-frost")
 """Visits of the crew whose sentences say what must not be missed."""
 
 DRYING_LEVELS = ("drying-precaution", "drying-watch")
@@ -310,8 +310,6 @@ class CrewSheet:
                 yield CrewRow("", each.line, rank=2 if number == 0 else 3)
             if task.note:
                 yield CrewRow("", task.note, rank=4)
-        if is_rim_to_build(self.schedule):
-            yield CrewRow(self.say("crew.rim-when"), self.say("crew.rim"), rank=2)
         if between := self.wording.visits.between:
             yield CrewRow(self.say("crew.between"), between, rank=3)
 

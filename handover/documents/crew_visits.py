@@ -8,10 +8,12 @@ from handover.schedule.cover_times import COVERING
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import saw_meets_water
 from handover.schedule.tasks import (
+    BUILD_RIM,
     LAY_HOSE,
     LOOK_COAT,
     PIPES_FROST,
     RAIN_COVER,
+    RAIN_COVER_OFF,
     RUB_EDGES,
     SURFACE,
     WALK_THROUGH,
@@ -55,7 +57,7 @@ def crew_visits(wording: Wording) -> tuple[str, ...]:
 
 def _before_it_leaves(wording: Wording) -> Iterator[CrewVisit]:
     """Yield what the crew does at the fresh slab: the cover before rain, the surface, pipes, the hose."""
-    kinds = (RAIN_COVER, SURFACE, PIPES_FROST, LAY_HOSE, LOOK_COAT)
+    kinds = (RAIN_COVER, RAIN_COVER_OFF, SURFACE, PIPES_FROST, LAY_HOSE, BUILD_RIM, LOOK_COAT)
     tasks = wording.schedule.tasks_of("crew", *kinds)
     left = {each.kind: each for each in reversed(tasks) if not is_over(wording.schedule, each)}
     surface, pipes, hose = wording.surface.to_come, left.get(PIPES_FROST), left.get(LAY_HOSE)
@@ -65,12 +67,15 @@ def _before_it_leaves(wording: Wording) -> Iterator[CrewVisit]:
         yield _surface_begin(wording, left), surface.owner
     if pipes is not None:
         yield pipes.start, wording.say("sheet.crew-pipes", when=wording.speak.moment(pipes.end).text)
-    if (look := left.get(LOOK_COAT)) is not None:
-        begun = look.start <= wording.schedule.issued_at
-        when = wording.say("crew.now") if begun else wording.speak.moment(look.start).text
-        yield look.start, wording.say("sheet.crew-look-coat", when=when)
+    for kind in (RAIN_COVER_OFF, LOOK_COAT):
+        if (task := left.get(kind)) is not None:
+            begun = task.start <= wording.schedule.issued_at
+            when = wording.say("crew.now") if begun else wording.speak.moment(task.start).text
+            yield task.start, wording.say(f"sheet.crew-{kind}", when=when)
     if hose is not None:
         yield hose.start, wording.say("sheet.crew-hose-timer" if hose.how else "sheet.crew-hose")
+    if (rim := left.get(BUILD_RIM)) is not None:
+        yield rim.start, wording.say("sheet.crew-rim")
 
 
 def _begin(wording: Wording, tasks: Mapping[str, Task], kind: str) -> datetime:

@@ -20,6 +20,7 @@ from handover.schedule.printed_times import evening_of, is_sawn_within, saw_meet
 from handover.schedule.tasks import (
     BLANKETS_OFF,
     BLANKETS_ON,
+    BUILD_RIM,
     COVER_NOT_WATER,
     DISTANT,
     DRYING,
@@ -32,6 +33,7 @@ from handover.schedule.tasks import (
     PERMISSIONS,
     PIPES_FROST,
     RAIN_COVER,
+    RAIN_COVER_OFF,
     RESPIRATOR,
     RUB_EDGES,
     SURFACE,
@@ -199,6 +201,11 @@ class _TaskWording:
         rain = self.wording.surface.rains[int(task.occasion) - 1]
         return _TaskWords(rain.title, rain.text, "protect")
 
+    def rain_cover_off(self, task: Task) -> _TaskWords:
+        """Return how the plastic comes off that kept rain from the fresh slab."""
+        title, text = self.words.event(task.kind)
+        return _TaskWords(title, self._with_night(text, task), "protect")
+
     def look_at_coat(self, _: Task) -> _TaskWords:
         """Return the look at the compound after rain, with the hours of the rain."""
         rain = rain_on_coat(self.schedule)
@@ -363,7 +370,9 @@ _WORDS: Mapping[str, Callable[[_TaskWording, Task], _TaskWords]] = {
     SURFACE: _TaskWording.surface,
     RAIN_COVER: _TaskWording.rain_cover,
     LOOK_COAT: _TaskWording.look_at_coat,
+    RAIN_COVER_OFF: _TaskWording.rain_cover_off,
     LAY_HOSE: _TaskWording.soaker_hose,
+    BUILD_RIM: _TaskWording.plain,
     PIPES_FROST: _TaskWording.plain,
     MilestoneKind.SAW_JOINTS: _TaskWording.saw,
     MilestoneKind.STRIP_EDGE_FORMS: _TaskWording.strip,

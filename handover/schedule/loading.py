@@ -10,16 +10,16 @@ import numpy as np
 
 from handover.base.arrays import HOUR_S
 from handover.practice.rules import general_rules, practice
-from handover.schedule.cover_times import COVERING, first_visit, is_soft, ways_left
+from handover.schedule.cover_times import COVERING, is_soft, ways_left
 from handover.schedule.daily_history import peak_drying
 from handover.schedule.model import MilestoneKind
 from handover.schedule.tasks import (
     BLANKETS_OFF,
     BLANKETS_ON,
+    BUILD_RIM,
     COVERS,
     LAY_HOSE,
     LOOK_COAT,
-    PONDING,
     RUB_EDGES,
     SHEET,
     SURFACE,
@@ -256,18 +256,12 @@ def _hours_of_work(schedule: CureSchedule) -> Iterator[tuple[datetime, datetime]
 
 def _for_hose(schedule: CureSchedule) -> Iterator[Material]:
     """Yield the soaker hose that the crew lays, and its timer, or what the rim of a pond is made of."""
-    if is_rim_to_build(schedule):
+    if _tasks_left(schedule, BUILD_RIM):
         yield Material("pond-rim")
     for each in _tasks_left(schedule, LAY_HOSE):
         yield Material("soaker-hose")
         if each.how:
             yield Material("timer")
-
-
-def is_rim_to_build(schedule: CureSchedule) -> bool:
-    """Return whether the crew still has to build the rim of a pond: before its first water."""
-    first = first_visit(schedule)
-    return schedule.curing_method == PONDING and first is not None and schedule.is_ahead(first.start)
 
 
 def _cover(schedule: CureSchedule, task: SurfaceTask) -> MaterialCode:

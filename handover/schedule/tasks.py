@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, time, timedelta
 from functools import cached_property
-from itertools import chain
+from itertools import chain, zip_longest
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -24,6 +24,7 @@ from handover.schedule.cover_times import (
     is_hose_by_crew,
     is_soft,
     is_walkable,
+    left_on_until_water,
     may_water_freeze,
     pipes_by,
     sheet_after_blankets,
@@ -34,8 +35,10 @@ from handover.schedule.model import COVER_FOR_COAT, CoverSpan, MilestoneKind, Ta
 from handover.schedule.owner_dates import is_cold, owner_kinds
 from handover.schedule.printed_times import (
     SLEEPING_HOUR,
+    by_day,
     evening_of,
     half_hour_down,
+    half_hour_up,
     last_cut,
     printed_time,
     trial_cut,
@@ -50,7 +53,15 @@ if TYPE_CHECKING:
 
     from handover.jobs.record import JobRecord
     from handover.schedule.cover_times import FrostCover
-    from handover.schedule.model import CureSchedule, Party, PrintedTime, Risk, SurfaceChoice, SurfaceTask
+    from handover.schedule.model import (
+        CureSchedule,
+        Party,
+        PrintedTime,
+        Risk,
+        SurfaceChoice,
+        SurfaceTask,
+        Visit,
+    )
 
 PERMISSION = general_rules().duration("visit.permission")
 """Length of a task that has only a beginning: from then on something is allowed."""
@@ -86,8 +97,10 @@ WATERING = "watering"
 NO_SALT = "no-salt"
 SURFACE = "surface"
 RAIN_COVER = "rain-cover"
+RAIN_COVER_OFF = "rain-cover-off"
 LOOK_COAT = "look-coat"
 LAY_HOSE = "lay-hose"
+BUILD_RIM = "build-rim"
 PIPES_FROST = "pipes-frost"
 RUB_EDGES = "rub-edges"
 WALK_THROUGH = "walk-through"
@@ -120,9 +133,13 @@ WAIT = {AFTER_RAIN, *COVER_FIRST}
 
 PONDING = "ponding"
 SHEET = "plastic sheet"
+BLANKET = "insulating blanket"
 SHEET_LAY = "sheet-lay"
 SHEET_BLANKETS = "sheet-blankets"
 RAIN = "rain-on-fresh"
+
+_COVERS_FROM = ("fog-cover",)
+"""Ways that end with a cover that is laid once a step leaves no mark."""
 
 _LAYS = ("lay", SHEET_LAY)
 """Ways to treat the surface for which the crew comes back to lay a cover."""
@@ -273,9 +290,11 @@ class _Planner:
 
     def of_crew(self) -> Iterator[Task]:
         yield from self._rain_covers()
+        yield from self._rain_covers_off()
         yield from self._surface()
         yield from self._look_at_coat()
         yield from self._hose()
+        yield from self._rim()
         yield from self._pipes()
         yield from self._sawing()
         yield from self._undated_sawing()
@@ -391,16 +410,40 @@ class _Planner:
         """Lay the soaker hose before the first water, where the owner may not step on the slab by then."""
         first = first_visit(self.schedule)
         if first is not None and is_hose_by_crew(self.schedule):
-            start = self._before_night(_utc(first.start) - COVERING)
             yield self._task(
                 LAY_HOSE,
                 "crew",
-                start,
+                self._before_water(first),
                 COVERING,
                 because=str(MilestoneKind.FIRST_WATER),
                 how="timer" if self.by_timer else "",
                 until=first.end,
             )
+
+    def _rim(self) -> Iterator[Task]:
+        """Build the rim of a pond before its first water."""
+        first = first_visit(self.schedule)
+        if first is not None and self.schedule.curing_method == PONDING:
+            yield self._task(
+                BUILD_RIM,
+                "crew",
+                self._before_water(first),
+                COVERING,
+                because=str(MilestoneKind.FIRST_WATER),
+                until=first.start,
+            )
+
+    def _before_water(self, first: Visit) -> datetime:
+        """Return when the crew begins what has to be done before the first water.
+
+        A cover that it lays as soon as a step leaves no mark goes over it; else it is done just before the
+        water, but not at night.
+        """
+        task = self.schedule.surface
+        laid = task is not None and task.work == "damp" and task.choices[0].how in _COVERS_FROM
+        if task is not None and laid and task.cover_from is not None:
+            return min(_utc(task.cover_from), _utc(first.start) - COVERING)
+        return self._before_night(_utc(first.start) - COVERING)
 
     def _before_night(self, start: datetime) -> datetime:
         """Return when work begins that must be done by an hour: not at night, but the evening before.
@@ -428,6 +471,37 @@ class _Planner:
             start = max(_utc(rain.start) - COVERING, _utc(self.schedule.placement_start))
             length = max(_utc(rain.start) - start, COVERING)
             yield self._task(RAIN_COVER, "crew", start, length, because=RAIN, occasion=str(number))
+
+    def _rain_covers_off(self) -> Iterator[Task]:
+        """Take the plastic off that kept rain from the fresh slab: by day; where it marks the top, at once.
+
+        It stays for the next rain that comes soon, and where something is to lie on the slab: the sheet that
+        cures it, a cover until its first water, one against frost. Who sprays after the rain takes it off.
+        """
+        rains = [each for each in self.schedule.risks if each.code == RAIN]
+        for rain, following in zip_longest(rains, rains[1:]):
+            ends = half_hour_up(rain.end.astimezone(self.zone))
+            start = by_day(ends) if self.job.slab.covers else ends
+            goes_on = following is not None and _utc(following.start) <= _utc(start) + 2 * COVERING
+            if goes_on or self._lies_after_rain(start):
+                continue
+            occasion, night = cover_occasion(rain.end, self.zone), tuple(self._night(start))
+            yield self._task(
+                RAIN_COVER_OFF, "crew", start, COVERING, because=RAIN, occasion=occasion, notes=night
+            )
+
+    def _lies_after_rain(self, when: datetime) -> bool:
+        """Return whether a cover lies on the slab at an instant, or waits for the work that takes it off."""
+        if self.schedule.curing_method in (SHEET, BLANKET) or any(
+            each.covers_at(_utc(when)) for each in self.covers
+        ):
+            return True
+        task, first = self.schedule.surface, first_visit(self.schedule)
+        if task is None:
+            return False
+        if left_on_until_water(self.schedule) is not None and first is not None:
+            return _utc(when) < _utc(first.start)
+        return task.choices[0].how in WAIT or (task.work != "damp" and _utc(when) < _utc(task.until))
 
     def _sawing(self) -> Iterator[Task]:
         """Saw from the hour of the first trial cut to the last hour before it is too late."""
@@ -459,7 +533,7 @@ class _Planner:
 
     def _is_under_blankets(self, start: datetime, end: datetime) -> bool:
         """Return whether blankets cover the slab in some of the hours from `start` to `end`."""
-        if self.schedule.curing_method == "insulating blanket":
+        if self.schedule.curing_method == BLANKET:
             return True
         return any(each.start < end and (each.end is None or start < _utc(each.end)) for each in self.covers)
 
@@ -510,7 +584,7 @@ class _Planner:
 
     def _blankets(self) -> Iterator[Task]:
         """Lay the blankets that cure the slab, and lift them when cold protection ends."""
-        if self.schedule.curing_method != "insulating blanket":
+        if self.schedule.curing_method != BLANKET:
             return
         if (start := self.schedule.blankets_on) is not None:
             notes = tuple(self._night(start))
@@ -548,7 +622,7 @@ class _Planner:
     def _after_blankets(self, off: MilestoneKind) -> str | None:
         """Return what lies on the slab after the blankets that cure it, until curing ends; None: nothing."""
         ends, lifted = self.schedule.milestone(MilestoneKind.CURING_ENDS), self.schedule.milestone(off)
-        if self.schedule.curing_method != "insulating blanket" or self.schedule.dries_before_frost:
+        if self.schedule.curing_method != BLANKET or self.schedule.dries_before_frost:
             return None
         if ends is None or lifted is None or lifted.not_before is None:
             return None

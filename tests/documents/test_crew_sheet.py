@@ -36,6 +36,7 @@ from handover.schedule.model import (
     SurfaceChoice,
     SurfaceTask,
 )
+from handover.schedule.printed_times import SLEEPING_HOUR, WAKING_HOUR
 from handover.schedule.surface_observations import SET_CONTRADICTED
 from handover.schedule.tasks import with_tasks
 from handover.service.summary import plan_summary
@@ -120,6 +121,32 @@ def test_a_cover_before_rain_is_a_visit_once_the_crew_has_left(
     early = before_the_pour(schedule, risk("rain-on-fresh", schedule, 1.0))
     sheet = CrewSheet(Wording(job, early, language=language))
     assert not any(each.kind == "rain-cover" for each in sheet.rows("visits"))
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_crew_takes_off_the_plastic_that_it_laid_against_rain(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """By day, in every paper of the crew and among the owner's visits; of two rains, after the last."""
+    rain = risk("rain-on-fresh", schedule, 15.0)
+    soon = replace(rain, start=rain.end + timedelta(hours=1), end=rain.end + timedelta(hours=2))
+    coated = replace(before_the_pour(schedule, rain, soon), curing_method="curing compound", surface=None)
+    words = Wording(job, replace(coated, tasks=()), language=language)
+    [off] = words.schedule.tasks_of("crew", "rain-cover-off")
+    assert soon.end <= off.start < soon.end + timedelta(hours=13)
+    assert WAKING_HOUR <= off.start.time() < SLEEPING_HOUR
+    [row] = (each for each in CrewSheet(words).rows("visits") if each.kind == "rain-cover-off")
+    assert words.say("event.rain-cover-off.text") in row.detail
+    assert [each.start for each in crew_events(words) if each.kind == "rain-cover-off"] == [off.start]
+    when = words.speak.moment(off.start).text
+    assert words.say("sheet.crew-rain-cover-off", when=when) in crew_visits(words)
+
+
+def test_a_sheet_that_cures_the_slab_stays_on_after_rain(job: JobRecord, schedule: CureSchedule) -> None:
+    rainy = before_the_pour(schedule, risk("rain-on-fresh", schedule, 3.0))
+    sheet = with_tasks(replace(rainy, curing_method="plastic sheet", surface=None, tasks=()), job)
+    assert sheet.tasks_of("crew", "rain-cover")
+    assert not sheet.tasks_of("crew", "rain-cover-off")
 
 
 @pytest.mark.parametrize("language", languages())
@@ -426,7 +453,7 @@ def test_details_left_out_are_called_details(
     """All visits stand there: the note does not say that some are left out."""
     wording = Wording(job, crowded(schedule))
     seen = set()
-    for room in range(120, 10, -1):
+    for room in range(150, 10, -1):
         monkeypatch.setattr(crew_sheet, "PAGE_LINES", float(room))
         sheet = CrewSheet(wording)
         count, details = sheet._cut[1], any(row.detail for each in sheet.sections for row in each.rows)

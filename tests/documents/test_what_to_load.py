@@ -12,7 +12,8 @@ import pytest
 
 from handover.documents.care_sheet import CareSheet
 from handover.documents.crew_sheet import CrewSheet
-from handover.documents.events import owner_events
+from handover.documents.crew_visits import crew_visits
+from handover.documents.events import crew_events, owner_events
 from handover.documents.wording import Wording
 from handover.schedule.loading import Material, materials_to_load
 from handover.schedule.model import (
@@ -160,8 +161,11 @@ def test_the_rim_of_a_pond_is_built_and_loaded_until_its_first_water(
     for before, is_due in ((timedelta(hours=1), True), (-timedelta(hours=1), False)):
         pond = replace(schedule, curing_method="ponding", issued_at=first - before, tasks=())
         wording = Wording(job, pond)
-        said = [row for row in CrewSheet(wording).rows("surface") if row.what == wording.say("crew.rim")]
+        said = [row for row in CrewSheet(wording).rows("visits") if row.kind == "build-rim"]
         assert bool(said) == is_due
+        assert (wording.say("sheet.crew-rim") in crew_visits(wording)) == is_due
+        [built] = (each for each in crew_events(wording) if each.kind == "build-rim")
+        assert built.end <= first
         assert (Material("pond-rim") in materials_to_load(pond, job)) == is_due
     hose = replace(schedule, issued_at=first - timedelta(hours=1), tasks=())
     assert Material("pond-rim") not in materials_to_load(hose, job)

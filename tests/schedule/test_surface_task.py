@@ -312,6 +312,20 @@ def test_the_date_of_the_first_look_is_that_of_a_look(
     assert date is None or (date.printed is not None and date.printed.instant == date.not_before)
 
 
+def test_the_hose_is_laid_before_the_plastic_that_goes_over_it(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """The crew lays it as soon as a step leaves no mark, with the cover until the first water."""
+    calm = weather(20.0, 32.0, wind_ms=weather().wind_ms * 0.0 + 1.5)
+    curing = {"method": "soaker hose", "available": ("18:00-20:00",)}
+    schedule = plan_cure(job(curing=curing), calm, as_of)
+    task = task_of(schedule)
+    assert task.choices[0].how == "fog-cover"
+    [hose] = schedule.tasks_of("crew", "lay-hose")
+    assert hose.start == task.cover_from
+    assert hose.end <= task.choices[0].until
+
+
 def test_measures_against_drying_are_for_before_the_last_pass(
     hot: Callable[..., CureSchedule], as_of: datetime
 ) -> None:
