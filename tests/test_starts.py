@@ -21,7 +21,7 @@ from handover.cli import main
 from handover.documents.starts_json import starts_schema
 from handover.documents.templating import languages
 from handover.documents.translations import load_translations
-from handover.documents.words.starts import COLUMNS
+from handover.documents.words.starts import COLUMNS, StartWording
 from handover.errors import UnusableInput
 from handover.jobs.reading import read_source
 from handover.schedule.start_hours import HARDSHIP, HARM, Concern, SawHours
@@ -341,3 +341,27 @@ def test_the_last_hour_of_the_saw_is_the_same_in_table_and_sentence() -> None:
     last = start_words(compared).clock(hour, start)
     assert f"be done by {last}." in words.sentences[0]
     assert f"by {last}" in words.cells[COLUMNS.index("saw")]
+
+
+def test_a_start_that_dries_fast_below_the_limit_is_not_said_to_be_free_of_it() -> None:
+    compared = two_days()
+    start = replace(compared.comparison.starts[0], concerns=())
+    words = start_words(compared)
+    calm, dry = (words.words_of(replace(start, watch_hours=each)).sentences for each in (0.0, 5.9))
+    assert calm == (words.say("starts.against.none"),)
+    [sentence] = dry
+    assert " 6 h" in sentence.replace("\N{NO-BREAK SPACE}", " ")
+
+
+@in_one_worker
+def test_a_start_with_an_early_frost_is_not_called_the_best() -> None:
+    """What no blanket helps against is not praised: the heading says that no hour is free of it."""
+    compared = two_days()
+    headings = []
+    for code in ("frost-before-blankets", "finish-dark"):
+        start = replace(compared.comparison.best, concerns=(Concern(code, None),))
+        comparison = replace(compared.comparison, starts=(start,), order=(0,))
+        words = StartWording(start_words(compared).reader, "a slab", comparison)
+        headings.append(words.verdict[0][0])
+        when = words.words_of(start).when
+    assert headings == [words.say("starts.best-frost", when=when), words.say("starts.best", when=when)]

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from handover.schedule.cover_times import COVERING
 from handover.schedule.model import MilestoneKind as Kind
-from handover.schedule.printed_times import saw_meets_water
+from handover.schedule.printed_times import COVERING, saw_meets_water
 from handover.schedule.tasks import (
+    BRING_BLANKETS,
     BUILD_RIM,
     LAY_HOSE,
     LOOK_COAT,
@@ -57,7 +57,7 @@ def crew_visits(wording: Wording) -> tuple[str, ...]:
 
 def _before_it_leaves(wording: Wording) -> Iterator[CrewVisit]:
     """Yield what the crew does at the fresh slab: the cover before rain, the surface, pipes, the hose."""
-    kinds = (RAIN_COVER, RAIN_COVER_OFF, SURFACE, PIPES_FROST, LAY_HOSE, BUILD_RIM, LOOK_COAT)
+    kinds = (RAIN_COVER, RAIN_COVER_OFF, SURFACE, PIPES_FROST, LAY_HOSE, BUILD_RIM, LOOK_COAT, BRING_BLANKETS)
     tasks = wording.schedule.tasks_of("crew", *kinds)
     left = {each.kind: each for each in reversed(tasks) if not is_over(wording.schedule, each)}
     surface, pipes, hose = wording.surface.to_come, left.get(PIPES_FROST), left.get(LAY_HOSE)
@@ -67,7 +67,7 @@ def _before_it_leaves(wording: Wording) -> Iterator[CrewVisit]:
         yield _surface_begin(wording, left), surface.owner
     if pipes is not None:
         yield pipes.start, wording.say("sheet.crew-pipes", when=wording.speak.moment(pipes.end).text)
-    for kind in (RAIN_COVER_OFF, LOOK_COAT):
+    for kind in (RAIN_COVER_OFF, LOOK_COAT, BRING_BLANKETS):
         if (task := left.get(kind)) is not None:
             begun = task.start <= wording.schedule.issued_at
             when = wording.say("crew.now") if begun else wording.speak.moment(task.start).text

@@ -20,6 +20,7 @@ from handover.schedule.printed_times import evening_of, is_sawn_within, saw_meet
 from handover.schedule.tasks import (
     BLANKETS_OFF,
     BLANKETS_ON,
+    BRING_BLANKETS,
     BUILD_RIM,
     COVER_NOT_WATER,
     DISTANT,
@@ -336,7 +337,15 @@ class _TaskWording:
     def _until(self, task: Task) -> str:
         visits = self.wording.visits
         stays = self.wording.say("cover.stays", until=visits.cover_end(task))
-        return "\n".join(filter(None, (visits.under(task), stays, visits.timer_off(task))))
+        brought = visits.brought(task) if task.by == "owner" else ""
+        return "\n".join(filter(None, (visits.under(task), brought, stays, visits.timer_off(task))))
+
+    def bring_blankets(self, task: Task) -> _TaskWords:
+        """Return which blankets the crew leaves with the owner, and by when."""
+        first = next(each for each in self.schedule.tasks_of("owner", FROST_COVER, COVER_NOT_WATER))
+        when = self.wording.speak.moment(first.start).text
+        blanket = self.wording.visits.blanket_for_owner
+        return _TaskWords(*self.words.event(task.kind, blanket=blanket, when=when), "protect")
 
     # ---- parts
 
@@ -380,6 +389,7 @@ _WORDS: Mapping[str, Callable[[_TaskWording, Task], _TaskWords]] = {
     WALK_THROUGH: _TaskWording.walk_through,
     BLANKETS_ON: _TaskWording.blankets_on,
     BLANKETS_OFF: _TaskWording.blankets_off,
+    BRING_BLANKETS: _TaskWording.bring_blankets,
     FROST_COVER: _TaskWording.frost_cover,
     COVER_NOT_WATER: _TaskWording.cover_not_water,
 }

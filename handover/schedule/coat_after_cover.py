@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from handover.practice.rules import general_rules
-from handover.schedule.cover_times import COVERING, frost_covers
+from handover.schedule.cover_times import frost_covers
 from handover.schedule.model import COVER_FOR_COAT, Figure, MilestoneKind, SurfaceChoice
-from handover.schedule.printed_times import by_day, half_hour_down, half_hour_up
+from handover.schedule.printed_times import COVERING, by_day, half_hour_down, half_hour_up
 from handover.schedule.tasks import AFTER_COVER, COVER_FIRST
 
 if TYPE_CHECKING:

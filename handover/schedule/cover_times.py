@@ -10,15 +10,19 @@ from zoneinfo import ZoneInfo
 
 from handover.practice.rules import general_rules
 from handover.schedule.model import FORMS_AFTER_COVER, Gate, MilestoneKind, Reason, Risk
-from handover.schedule.printed_times import half_hour_down, half_hour_up, printed_time, warmest_up
+from handover.schedule.printed_times import (
+    COVERING,
+    before_the_night,
+    half_hour_down,
+    half_hour_up,
+    printed_time,
+    warmest_up,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from handover.schedule.model import CureSchedule, SurfaceChoice, SurfaceTask, Visit
-
-COVERING = general_rules().duration("visit.covering")
-"""Time to cover a slab, or to lift its covers."""
 
 STRIPPING = general_rules().duration("visit.stripping")
 """Time to strip the edge forms."""
@@ -500,7 +504,10 @@ def first_cover(schedule: CureSchedule) -> datetime:
 
 
 def covered_from(schedule: CureSchedule, frost: datetime) -> datetime:
-    """Return when to cover the slab before a frost, in UTC: with the cover that cures it, if one is laid."""
+    """Return when to cover the slab before a frost, in UTC: with the cover that cures it, if one is laid.
+
+    Nobody comes at night for it: what could be laid only then is held clear of the slab from the evening on.
+    """
     first = frost.astimezone(ZoneInfo(schedule.timezone))
     wanted = half_hour_up(max(_dusk_before(first), _ready(schedule)).astimezone(first.tzinfo))
     laid = _sheet_start(schedule)
@@ -508,7 +515,8 @@ def covered_from(schedule: CureSchedule, frost: datetime) -> datetime:
         return laid
     finished = half_hour_up(_placed(schedule).astimezone(first.tzinfo)).astimezone(UTC)
     latest = max(half_hour_down(first).astimezone(UTC), finished)
-    return min(wanted.astimezone(UTC), latest)
+    laid_at = min(wanted.astimezone(UTC), latest).astimezone(first.tzinfo)
+    return before_the_night(laid_at, finished).astimezone(UTC)
 
 
 def _placed(schedule: CureSchedule) -> datetime:

@@ -13,7 +13,7 @@ from handover.base.arrays import HOUR_S, Floats
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import hours_to_age
 from handover.schedule.model import SAME_BLANKET, Blanket, MilestoneKind, Protection
-from handover.schedule.printed_times import half_hour_up
+from handover.schedule.printed_times import COVERING, before_the_night, half_hour_up
 from handover.schedule.protection_period import largest_drop, laying_hours
 from handover.schedule.quantiles import instant_after, share_to_wait_for
 from handover.schedule.slab_simulation import cover_resistance, simulate_slab
@@ -42,8 +42,9 @@ class TopUnderBlanket:
     Attributes:
         safe_h: When they are strong enough, shape (m,). [h]
         bare_c: Before a blanket may lie on them, shape (h+1, m). [degC]
-        covered_c: From then on, shape (h+1, m). Where the bare top froze, from the hour in which it is warm
-            again: a blanket is not to blame for the hours before it. [degC]
+        covered_c: From then on, shape (h+1, m). Where the bare top froze, from the hour in which it is clear
+            of frost again: a blanket is not to blame for the hours before it. While ice melts, the top is
+            near freezing under any blanket. [degC]
     """
 
     safe_h: Floats
@@ -81,9 +82,9 @@ def judge_blankets(
     freezing_c, hours = practice["frost.freezes-below"], slab.hours[:, np.newaxis]
     safe = hours_to_age(slab, strong_h)
     top = np.where(hours <= safe, slab.temperature_c[:, :, 0], np.inf)
-    is_on = hours >= _hours_to_blankets(slab, job, practice)
+    is_on = hours - 1.0 >= _hours_to_blankets(slab, job, practice)  # before, the top is as it was bare
     froze = np.where(is_on, np.inf, top).min(axis=0) < freezing_c
-    thawed = np.logical_or.accumulate(is_on & (top >= freezing_c), axis=0)
+    thawed = np.logical_or.accumulate(is_on & (top >= practice["frost.no-water-below"]), axis=0)
     counts = is_on & (thawed | ~(froze & thawed[-1]) | (resistance <= 0.0))
     return TopUnderBlanket(safe, np.where(is_on, np.inf, top), np.where(counts, top, np.inf))
 
@@ -103,7 +104,8 @@ def _hours_to_blankets(slab: SlabSimulation, job: JobRecord, practice: Practice)
 def blankets_laid(simulation: Simulation) -> datetime | None:
     """Return from when the blankets that cure the slab are laid, as simulated, the early end of the band.
 
-    That is near a frost or at final set, not before finishing ends; None where no blankets cure it.
+    That is near a frost or at final set, not before finishing ends; at night it is the evening before, when
+    they are held clear of the slab. None where no blankets cure it.
     """
     if not simulation.is_insulated:
         return None
@@ -111,7 +113,9 @@ def blankets_laid(simulation: Simulation) -> datetime | None:
     ready_h = _hours_to_blankets(simulation.slab, simulation.job, simulation.practice)[last]
     early_h = float(np.quantile(ready_h, 1.0 - simulation.share, method="inverted_cdf"))
     laid = instant_after(simulation.slab.placed_s[CENTRAL], early_h, simulation.job.zone)
-    return None if laid is None else half_hour_up(laid)
+    placement = simulation.job.placement
+    finished = half_hour_up((placement.finished or placement.end).astimezone(simulation.job.zone))
+    return None if laid is None else before_the_night(half_hour_up(laid), finished)
 
 
 def least_enough(blankets: Iterable[tuple[float, float]], freezing_c: float) -> float | None:
@@ -143,11 +147,18 @@ def plan_protection(simulation: Simulation, dates: Dates) -> Protection | None:
         enough=enough,
         laid=cover_resistance(simulation.job, simulation.practice),
         until=None if chosen is None else chosen.frost_safe,
-        bare_freezes_from=None if enough == 0.0 else tried[-1].bare_freezes_from,
+        bare_freezes_from=None if enough == 0.0 else _before_blankets(tried[-1], blankets_laid(simulation)),
         largest_drop_k=largest_drop(simulation.job, simulation.practice),
         drop_k=_drop(simulation, dates),
         edges=simulation.practice["frost.edges"],
     )
+
+
+def _before_blankets(under: Blanket, laid: datetime | None) -> datetime | None:
+    """Return when the bare top may freeze; None where blankets that cure it are held over it by then."""
+    bare = under.bare_freezes_from
+    is_covered = bare is not None and laid is not None and (laid + COVERING).timestamp() <= bare.timestamp()
+    return None if is_covered else bare
 
 
 def calls_for_protection(simulation: Simulation, dates: Dates) -> bool:

@@ -10,12 +10,14 @@ import numpy as np
 
 from handover.base.arrays import HOUR_S
 from handover.practice.rules import general_rules, practice
-from handover.schedule.cover_times import COVERING, is_soft, ways_left
+from handover.schedule.cover_times import is_soft, ways_left
 from handover.schedule.daily_history import peak_drying
 from handover.schedule.model import MilestoneKind
+from handover.schedule.printed_times import COVERING
 from handover.schedule.tasks import (
     BLANKETS_OFF,
     BLANKETS_ON,
+    BRING_BLANKETS,
     BUILD_RIM,
     COVERS,
     LAY_HOSE,
@@ -272,25 +274,42 @@ def _cover(schedule: CureSchedule, task: SurfaceTask) -> MaterialCode:
 
 
 def _for_cold(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
-    """Yield the blankets that the crew lays, and heat where none is enough.
+    """Yield the blankets that the crew lays, or leaves with the owner, and heat where none is enough.
 
-    They are those of the record where these are enough; in mild weather, without any, the usual ones.
+    They are those of the record where these are enough; where the slab needs none, the usual ones.
     """
     protection, lays = schedule.protection, bool(_tasks_left(schedule, BLANKETS_ON, *COVERS))
-    covers = [each for each in schedule.tasks_of("owner", *COVERS) if not is_over(schedule, each)]
-    if protection is None:
-        if lays:
-            usual = float(practice().materials["cover"].get(schedule.curing_method, 0.0))
-            yield Material("blankets-laid", job.curing.blanket_r_value or usual)
-        return
-    if lays and protection.enough != 0:  # where none is enough, the thickest, with heat
-        yield _blankets("blankets", protection, job)
-    elif lays:
-        yield Material("blankets-laid", protection.laid)
-    elif covers and protection.enough:
-        yield _blankets("blankets-owner", protection, job)
-    if lays and protection.enough is None:
+    if lays:
+        yield _blankets_of_crew(protection, schedule, job)
+    elif _tasks_left(schedule, BRING_BLANKETS):
+        yield owner_blankets(schedule, job)
+    if lays and protection is not None and protection.enough is None:
         yield Material("vented-heat")
+
+
+def _blankets_of_crew(protection: Protection | None, schedule: CureSchedule, job: JobRecord) -> Material:
+    """Return the blankets that the crew lays."""
+    if protection is not None and protection.enough != 0:  # where none is enough, the thickest, with heat
+        return _blankets("blankets", protection, job)
+    usual = float(practice().materials["cover"].get(schedule.curing_method, 0.0))
+    laid = job.curing.blanket_r_value or (usual if protection is None else protection.laid)
+    return Material("blankets-laid", laid) if laid >= _thinnest() else Material("blankets", _thinnest())
+
+
+def owner_blankets(schedule: CureSchedule, job: JobRecord) -> Material:
+    """Return the blankets that the crew leaves with the owner.
+
+    Where frost would harm the water alone, and not the slab, they are those of the record or the thinnest.
+    """
+    protection, own = schedule.protection, job.curing.blanket_r_value
+    if protection is not None and protection.enough != 0:
+        return _blankets("blankets-owner", protection, job)
+    return Material("blankets-owner", own or _thinnest(), of_record=own is not None)
+
+
+def _thinnest() -> float:
+    """Return the resistance of the thinnest usual blanket, in m2K/W."""
+    return float(min(practice().materials["blankets"]["resistances"]))
 
 
 def bare_frost_hours(schedule: CureSchedule) -> tuple[datetime, datetime | None] | None:

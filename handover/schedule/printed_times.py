@@ -26,6 +26,8 @@ SLEEPING_HOUR = general_rules().clock_time("day.sleeping")
 """Dates at night wait for this hour of the morning."""
 EVENING = general_rules().clock_time("day.evening")
 """Dates for people that fall at this hour or later wait for the morning."""
+COVERING = general_rules().duration("visit.covering")
+"""Time to cover a slab, or to lift its covers."""
 EXACT_PERIOD = general_rules().duration("change.soon-until")
 """For this long after placement, a date is printed to the half hour; later, only its day."""
 
@@ -103,6 +105,24 @@ def evening_of(when: datetime) -> date | None:
     if WAKING_HOUR <= when.time() < SLEEPING_HOUR:
         return None
     return when.date() - timedelta(days=when.time() < WAKING_HOUR)
+
+
+def before_the_night(when: datetime, earliest: datetime) -> datetime:
+    """Return when work begins that must be done by an hour: not at night, but the evening before.
+
+    Args:
+        when: The hour, aware.
+        earliest: The crew finishes the slab: it is there then, be it at night.
+
+    Returns:
+        In the zone of `when`.
+    """
+    evening = evening_of(when)
+    if evening is None:
+        return when
+    sleeping = datetime.combine(evening, SLEEPING_HOUR, when.tzinfo).astimezone(UTC)
+    last = max(sleeping - COVERING, earliest.astimezone(UTC))
+    return min(when.astimezone(UTC), last).astimezone(when.tzinfo)
 
 
 def warmest_up(when: datetime) -> datetime:

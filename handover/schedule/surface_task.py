@@ -18,7 +18,7 @@ from handover.base.arrays import HOUR_S, Floats
 from handover.practice.rules import general_rules
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import Figure, MilestoneKind, SurfaceChoice, SurfaceTask
-from handover.schedule.printed_times import SLEEPING_HOUR, by_day, half_hour_down, half_hour_up
+from handover.schedule.printed_times import COVERING, SLEEPING_HOUR, by_day, half_hour_down, half_hour_up
 from handover.schedule.quantiles import instant_after, smoothed_quantile
 
 if TYPE_CHECKING:
@@ -33,7 +33,6 @@ if TYPE_CHECKING:
 STEP_H = 1.0 / 12.0
 """Resolution of the drying of the bare surface. [h]"""
 
-COVERING = general_rules().duration("visit.covering")
 SPRAYING = general_rules().duration("visit.compound")
 _COMPOUND = "curing compound"
 _COVER = "wet burlap"  # whose water a cover takes

@@ -15,7 +15,6 @@ from zoneinfo import ZoneInfo
 
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import (
-    COVERING,
     FOGGING,
     STRIPPING,
     first_visit,
@@ -34,7 +33,9 @@ from handover.schedule.cover_times import (
 from handover.schedule.model import COVER_FOR_COAT, CoverSpan, MilestoneKind, Task
 from handover.schedule.owner_dates import is_cold, owner_kinds
 from handover.schedule.printed_times import (
+    COVERING,
     SLEEPING_HOUR,
+    before_the_night,
     by_day,
     evening_of,
     half_hour_down,
@@ -107,6 +108,7 @@ WALK_THROUGH = "walk-through"
 FROST_COVER = "frost-cover"
 COVER_NOT_WATER = "cover-not-water"
 COVERS = (FROST_COVER, COVER_NOT_WATER)
+BRING_BLANKETS = "bring-blankets"
 BY_CREW = "by-crew"
 BLANKETS_ON = "blankets-on"
 BLANKETS_OFF = "blankets-off"
@@ -301,6 +303,7 @@ class _Planner:
         yield from self._edges()
         yield from self._walk_through("crew")
         yield from self._covers("crew")
+        yield from self._bring_blankets()
         yield from self._blankets()
         yield from self._covers_off()
 
@@ -443,18 +446,8 @@ class _Planner:
         laid = task is not None and task.work == "damp" and task.choices[0].how in _COVERS_FROM
         if task is not None and laid and task.cover_from is not None:
             return min(_utc(task.cover_from), _utc(first.start) - COVERING)
-        return self._before_night(_utc(first.start) - COVERING)
-
-    def _before_night(self, start: datetime) -> datetime:
-        """Return when work begins that must be done by an hour: not at night, but the evening before.
-
-        That is not before the crew has finished the slab.
-        """
-        evening = evening_of(start.astimezone(self.zone))
-        if evening is None:
-            return start
-        last = _utc(datetime.combine(evening, SLEEPING_HOUR, self.zone)) - COVERING
-        return min(start, max(last, _utc(self.schedule.finished or self.schedule.placement_end)))
+        start = (_utc(first.start) - COVERING).astimezone(self.zone)
+        return before_the_night(start, self.schedule.finished or self.schedule.placement_end)
 
     def _pipes(self) -> Iterator[Task]:
         """Leave no water in the heating pipes that may freeze, before the first frost."""
@@ -590,6 +583,16 @@ class _Planner:
             notes = tuple(self._night(start))
             yield self._task(BLANKETS_ON, "crew", start, COVERING, because="frost", notes=notes)
         yield from self._lifting(MilestoneKind.PROTECTION_ENDS, "")
+
+    def _bring_blankets(self) -> Iterator[Task]:
+        """Bring the blankets of the first cover that the owner lays; those that the crew laid are there."""
+        first = next(iter(self.covers), None)
+        if first is None or first.by_crew:
+            return
+        before = first.start - COVERING
+        start = before if self.schedule.is_ahead(before) else first.start
+        laid = first.start + COVERING
+        yield self._task(BRING_BLANKETS, "crew", start, COVERING, because="frost", until=max(laid, start))
 
     def _covers_off(self) -> Iterator[Task]:
         """Lift the covers that the crew laid; where people may walk by the next watering, the owner does."""

@@ -384,9 +384,7 @@ def late_night(frost: Risk) -> Risk:
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
-def test_who_brings_the_blankets_is_not_asked_where_the_crew_covers(
-    job: JobRecord, frozen: CureSchedule, language: str
-) -> None:
+def test_one_party_brings_the_blankets(job: JobRecord, frozen: CureSchedule, language: str) -> None:
     """Two answers to one question would leave the slab bare."""
     figures = (Figure("forecast_air", -3.0, "degC"), Figure("coldest_air", -6.0, "degC"))
     risky = replace(frozen, cautions=(Caution("frost", figures),))
@@ -395,9 +393,60 @@ def test_who_brings_the_blankets_is_not_asked_where_the_crew_covers(
     covers = [{each.by_crew for each in frost_covers(each)} for each in (risky, of_owner)]
     assert covers == [{True}, {False}]
     (of_crew,), (asked,) = (Wording(job, each, language=language).cautions for each in (risky, of_owner))
-    question = {"en": "who brings them", "es": "quién las trae"}[language]
-    assert question in asked.text
-    assert question not in of_crew.text
+    brought = {"en": "We bring the blankets", "es": "Nosotros traemos las mantas"}[language]
+    assert brought in asked.text
+    assert brought not in of_crew.text
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_crew_brings_the_blankets_that_the_owner_lays(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Only the water would freeze: the thinnest usual blanket, R-2, loaded, and named to the owner."""
+    days = list(schedule.watering)
+    days[3] = replace(days[3], visits=(), skipped_because="frost")
+    some = replace(schedule, watering=tuple(days), risks=(), protection=None, tasks=())
+    [cover] = frost_covers(some)
+    assert not cover.by_crew
+    wording = Wording(job, replace(some, issued_at=cover.start - timedelta(hours=6)), language=language)
+    [brings] = wording.schedule.tasks_of("crew", "bring-blankets")
+    assert brings.end <= cover.start
+    [left] = (each for each in materials_to_load(wording.schedule, job) if each.code == "blankets-owner")
+    assert left.resistance == pytest.approx(2.0 * 0.1761, abs=0.01)  # R-2 in m2K/W: units by definition
+    blanket = wording.visits.blanket_for_owner
+    said = wording.say("cover.brought", blanket=blanket)
+    [event] = [each for each in owner_events(wording) if each.kind == "cover-not-water"]
+    assert said in event.description
+    [visit] = [each for each in crew_events(wording) if each.kind == "bring-blankets"]
+    assert blanket in visit.description
+    when = wording.speak.moment(brings.start).text
+    assert wording.say("sheet.crew-bring-blankets", when=when) in CareSheet(wording, {}).crew
+
+
+def test_blankets_that_the_crew_lays_are_not_brought_to_the_owner(
+    job: JobRecord, frozen: CureSchedule
+) -> None:
+    wording = Wording(job, frozen)
+    assert wording.schedule.tasks_of("crew", "frost-cover")
+    assert not wording.schedule.tasks_of("crew", "bring-blankets")
+    assert all(wording.visits.brought(each) == "" for each in wording.visits.covers)
+
+
+def test_nobody_comes_at_night_to_cover_a_slab_before_a_frost(job: JobRecord, frozen: CureSchedule) -> None:
+    """It sets at 1 at night, when it may freeze: it is covered by 9 in the evening, clear of the top."""
+    night = frozen.placement_end.replace(hour=1, minute=0) + timedelta(days=1)
+    milestones = tuple(
+        replace(each, likely=night) if each.kind == Kind.FINAL_SET else each for each in frozen.milestones
+    )
+    frost = Risk("frost", night, night + timedelta(hours=5), night)
+    young = replace(frozen, milestones=milestones, risks=(frost,), tasks=())
+    wording = Wording(job, young)
+    [laid] = wording.schedule.tasks_of("crew", "frost-cover")
+    assert laid.end == night.replace(hour=21) - timedelta(days=1)
+    assert "night" not in laid.notes
+    [event] = [each for each in crew_events(wording) if each.kind == "frost-cover"]
+    assert wording.say("cover.hold-clear") in event.description
+    assert "boards" in {each.code for each in materials_to_load(wording.schedule, job)}
 
 
 def test_no_end_of_cold_protection_is_printed_while_a_later_cover_follows(

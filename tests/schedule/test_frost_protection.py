@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -12,7 +13,7 @@ import pytest
 from handover.jobs.record import Cylinder, LogReading, TemperatureLog
 from handover.schedule import frost_protection
 from handover.schedule.ensemble import CENTRAL
-from handover.schedule.frost_protection import plan_protection
+from handover.schedule.frost_protection import judge_blankets, plan_protection
 from handover.schedule.milestones import compute_dates
 from handover.schedule.model import Blanket
 from handover.schedule.plan import plan_cure
@@ -225,3 +226,22 @@ def test_the_risks_and_the_comparison_agree_on_the_blanket_of_the_record(
     [own] = [each for each in protection_of(schedule).blankets if each.resistance == 0.36]
     frosts = [each for each in schedule.risks if each.code == "frost" and each.end > schedule.blankets_on]
     assert bool(frosts) == (own.coldest_surface_c < 0.0)
+
+
+@pytest.mark.parametrize(("later_c", "coldest_c"), [(4.0, 1.0), (-2.0, -2.0)])
+def test_a_blanket_is_not_to_blame_while_the_ice_of_the_bare_top_melts(
+    job: Job, weather: Weather, as_of: datetime, later_c: float, coldest_c: float
+) -> None:
+    """The bare top froze; under the blanket it is about 0 degC while ice melts: its physics."""
+    simulation = simulate(job(), weather(-8.0, -2.0), as_of, members=8)
+    slab, hours = simulation.slab, simulation.slab.hours[:, np.newaxis]
+    melting = np.where(hours.astype(int) % 2, -0.1, 0.05)
+    top = np.select([hours < 7.0, hours < 14.0, hours < 30.0], [-3.0, melting, 1.0], later_c)
+    temperature = slab.temperature_c.copy()
+    temperature[:, :, 0] = top
+    resistance = np.full(temperature.shape[1], 0.35)
+    strong_h = np.full(temperature.shape[1], np.inf)
+    judged = judge_blankets(
+        replace(slab, temperature_c=temperature), resistance, strong_h, simulation.job, simulation.practice
+    )
+    assert judged.coldest(resistance) == pytest.approx(coldest_c)

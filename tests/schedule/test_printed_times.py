@@ -12,7 +12,14 @@ from hypothesis import strategies as st
 from handover.practice.rules import general_rules
 from handover.schedule.model import Basis, Gate, Milestone, Reason
 from handover.schedule.model import MilestoneKind as Kind
-from handover.schedule.printed_times import ORDERED_USES, USES, half_month_up, monday_up, print_dates
+from handover.schedule.printed_times import (
+    ORDERED_USES,
+    USES,
+    before_the_night,
+    half_month_up,
+    monday_up,
+    print_dates,
+)
 
 ZONE = ZoneInfo("America/Chicago")
 PLACED = datetime(2026, 8, 12, 13, 20, tzinfo=ZONE)
@@ -132,3 +139,14 @@ def test_sawing_does_not_wait_for_the_morning() -> None:
     [found] = print_dates([date(Kind.SAW_JOINTS, 0.4, 0.4)], PLACED)
     assert found.printed is not None
     assert found.printed.instant.date() == PLACED.date()
+
+
+@pytest.mark.parametrize(
+    ("hour", "finished", "begins"),
+    [(18.0, 12.0, 18.0), (22.0, 12.0, 20.0), (25.0, 12.0, 20.0), (25.0, 22.5, 22.5), (32.0, 12.0, 32.0)],
+)
+def test_work_of_the_night_is_done_in_the_evening(hour: float, finished: float, begins: float) -> None:
+    """Never later than it must be, nor before the slab is finished: the crew is there then."""
+    midnight = PLACED.replace(hour=0, minute=0)
+    found = before_the_night(midnight + timedelta(hours=hour), midnight + timedelta(hours=finished))
+    assert (found - midnight) / timedelta(hours=1) == begins

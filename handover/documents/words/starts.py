@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from handover.documents.words.reader import Reader
     from handover.schedule.start_hours import Concern, SawHours, StartComparison, StartHour
 
+EARLY_FROST = frozenset({"frost-any-blanket", "frost-before-blankets"})
+"""What no blanket helps against."""
+
 NOON = 12
 """The hour at which the clock begins again."""
 
@@ -82,7 +85,9 @@ class StartWording:
     @property
     def verdict(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
         """The best start and the runner-up: a heading, and what speaks against it."""
-        chosen = (("best", self.comparison.best), ("runner-up", self.comparison.runner_up))
+        best = self.comparison.best
+        heading = "best" if EARLY_FROST.isdisjoint(best.codes) else "best-frost"
+        chosen = ((heading, best), ("runner-up", self.comparison.runner_up))
         return tuple(
             (self.say(f"starts.{key}", when=words.when), words.sentences)
             for key, words in ((key, self.words_of(start)) for key, start in chosen if start is not None)
@@ -132,8 +137,15 @@ class StartWording:
                 ", ".join(self._blanket_and_rain(start)),
                 self._against(start),
             ),
-            sentences=sentences or (self.say("starts.against.none"),),
+            sentences=sentences or (self._nothing_against(start),),
         )
+
+    def _nothing_against(self, start: StartHour) -> str:
+        """Return that nothing speaks against a start, or for how long it dries above the lower limit."""
+        if not start.watch_hours:
+            return self.say("starts.against.none")
+        peak = self.quantities.measure(start.peak_drying, "evaporation")
+        return self.say("starts.against.watch", hours=_half_hours(start.watch_hours), peak=peak)
 
     def clock(self, when: datetime | None, start: StartHour) -> str:
         """Return an hour, with its weekday if it is not on the day of the start; "" for none."""

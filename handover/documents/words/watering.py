@@ -20,6 +20,7 @@ from handover.schedule.cover_times import (
     may_water_freeze,
     sheet_after_blankets,
 )
+from handover.schedule.loading import owner_blankets
 from handover.schedule.model import NO_LOOK, MilestoneKind
 from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
 from handover.schedule.tasks import (
@@ -398,7 +399,7 @@ class WateringWording(ScheduleWords):
         is_coated = self.schedule.cure_mode == "coat"  # nobody waters it at any time
         then = "" if task.span.off or is_coated else self.say("cover.then-water")
         text, under = self.of_method(f"cover.text{by}"), self.under(task)
-        lines = [text, under, *what_if(self.say, task), then, self.timer_off(task)]
+        lines = [text, under, self.brought(task), *what_if(self.say, task), then, self.timer_off(task)]
         return CoverWords(
             title=self.of_method(f"cover.title{by}"),
             when=self.say(
@@ -417,6 +418,21 @@ class WateringWording(ScheduleWords):
         if between is None or all(cover.start <= each.start for each in visits):
             return ""
         return self.say(f"cover.under.{slug(between.cover)}")
+
+    def brought(self, cover: Task) -> str:
+        """Return who brings the blankets that the owner lays, and which; empty once it lies."""
+        if is_laid_by_crew(cover) or not self.schedule.is_ahead(cover.end):
+            return ""
+        return self.say("cover.brought", blanket=self.blanket_for_owner)
+
+    @property
+    def blanket_for_owner(self) -> str:
+        """The blanket that the crew leaves with the owner."""
+        found = owner_blankets(self.schedule, self.job)
+        resistance = self.quantities.measure(found.resistance or 0.0, "thermal resistance")
+        return self.say(
+            "crew.blanket.record" if found.of_record else "crew.blanket.least", resistance=resistance
+        )
 
     def of_method(self, key: str) -> str:
         """Return the words for the way in which the slab is cured, else the usual ones."""
