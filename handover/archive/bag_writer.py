@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 
 from handover.archive.bag import (
     DECLARATION,
@@ -23,18 +23,19 @@ from handover.archive.bag import (
     write_info,
 )
 from handover.archive.entry import Contact, entry_json
-from handover.archive.errors import CorruptBag
+from handover.archive.errors import CorruptBag, NotArchived
 from handover.archive.verify import verify_folder
 from handover.base import atomic
 from handover.base.version import VERSION
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from datetime import datetime
     from pathlib import Path
 
     from handover.archive.access import Access
     from handover.archive.entry import JobEntry
+    from handover.archive.verify import FileFault
 
 
 @dataclass(frozen=True)
@@ -72,6 +73,7 @@ def write_bag(fresh: Path, state: BagContents, old: Path, access: Access) -> Non
 
     Raises:
         CorruptBag: A file that stays is not what it was.
+        NotArchived: A new file changed while it was read.
     """
     payload = {**state.kept, **{path: digests(data) for path, data in state.new.items()}}
     folders = _make_folders(fresh, payload, access)
@@ -86,8 +88,15 @@ def write_bag(fresh: Path, state: BagContents, old: Path, access: Access) -> Non
     for path in (*written, *reversed(folders)):
         atomic.flush(fresh / path)
     if faults := verify_folder(fresh).faults:
-        named = "; ".join(f"{each.path} {each.kind}" for each in faults)
-        raise CorruptBag(f"{old}: {named}. Restore the bag from a copy before anything is added to it")
+        _refuse(faults, state.kept, old)
+
+
+def _refuse(faults: Sequence[FileFault], kept: Mapping[str, Digests], old: Path) -> NoReturn:
+    """Refuse a new state: a file of the present bag is wrong, or else somebody wrote to a new one."""
+    named = "; ".join(f"{each.path} {each.kind}" for each in faults)
+    if not any(each.path in kept for each in faults):
+        raise NotArchived(f"{old}: {named} while it was read. The bag is unchanged; archive it again")
+    raise CorruptBag(f"{old}: {named}. Restore the bag from a copy before anything is added to it")
 
 
 def contact_info(contact: Contact) -> Info:

@@ -44,6 +44,7 @@ ICON_OF_CAUTION = {
     "cold-weather": "frost",
     "room-heat": "frost",
     "hot-discharge": "sun",
+    "hot-inside": "flame",
     "drying": "sun",
     "curing-water": "water",
     "wet-dry": "water",

@@ -73,6 +73,7 @@ FIGURE_KINDS: dict[str, FigureKind] = {
     "garden_days": "number",
     "high": "evaporation",
     "hottest_air": "temperature",
+    "hottest_inside": "temperature",
     "hours_above": "duration",
     "hydration_slope": "number",
     "hydration_time": "duration",

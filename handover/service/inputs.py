@@ -357,9 +357,13 @@ def compute(
     cover: str | None = None,
     covered_since: datetime | None = None,
 ) -> CureSchedule:
-    """Return the schedule of the inputs; the time of issue is aware, the covers those of the issue before."""
+    """Return the schedule of the inputs; the time of issue is aware, the covers those of the issue before.
+
+    Raises:
+        UnusableInput: The slab gets hotter than the calculation holds for.
+    """
     LOG.info("3 compute")
-    return plan_cure(
+    schedule = plan_cure(
         inputs.job,
         inputs.weather,
         as_of,
@@ -370,6 +374,32 @@ def compute(
         cover=cover,
         covered_since=covered_since,
     )
+    _refuse_too_hot(schedule, inputs)
+    return schedule
+
+
+def _refuse_too_hot(schedule: CureSchedule, inputs: JobInputs) -> None:
+    """Refuse a slab that gets hotter than the calculation holds for: its dates would mean nothing."""
+    most = general_rules()["heat.inside-model"]
+    inside = max(
+        (
+            each.value
+            for caution in schedule.cautions
+            if caution.code == "hot-inside"
+            for each in caution.figures
+            if each.name == "hottest_inside"
+        ),
+        default=0.0,
+    )
+    if inside > most:
+        record = next(iter(inputs.files), None)
+        reached, limit = (f"{each:.0f} degC ({each * 1.8 + 32:.0f} degF)" for each in (inside, most))
+        raise UnusableInput.with_finding(
+            f"the slab would reach {reached} inside, and the calculation holds up to {limit} only",
+            file=record,
+            field="mix.cementitious",
+            expected="a mix that heats less, cooler concrete, or a plan of an engineer for mass concrete",
+        )
 
 
 ASKS = (SET_CONTRADICTED, "frozen-ground", "coloured", FROST_COVER)

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from handover.archive import bag_writer
 from handover.archive.deposit import Deposit, deposit_files, recover
-from handover.archive.errors import CatalogFailed, CorruptBag, IndexPending, LockTimeout
+from handover.archive.errors import CatalogFailed, CorruptBag, IndexPending, LockTimeout, NotArchived
 from handover.archive.store import Archive, bag_name
 from handover.archive.verify import verify_archive
 from handover.base import atomic
@@ -51,6 +52,37 @@ def test_a_revision_leaves_the_earlier_ones_as_they_were(
     assert after.items() >= before.items()
     assert filed.bag("2026-07-14-alder").issue(2)["care-sheet.pdf"] == b"second sheet"
     assert filed.bag("2026-07-14-alder").entry.revision == 2
+    assert verify_archive(filed).sound
+
+
+@pytest.mark.parametrize("later", [b"sent later", b"sent LATER!"], ids=["shorter", "as long"])
+def test_a_file_that_changes_while_it_is_read_is_no_damage_to_the_bag(
+    filed: Archive,
+    bag_folder: Path,
+    entry: Entries,
+    at: datetime,
+    contents: Contents,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    later: bytes,
+) -> None:
+    """Seen where a message was sent while its folder was archived: the office was told to restore the bag."""
+    before, log = contents(bag_folder), tmp_path / "sent.json"
+    log.write_bytes(b"sent before")
+    real = bag_writer.digests
+
+    def read(data: bytes | Path) -> object:
+        found = real(data)
+        if data == log:
+            log.write_bytes(later)
+        return found
+
+    monkeypatch.setattr(bag_writer, "digests", read)
+    with pytest.raises(NotArchived, match=r"sent\.json changed while it was read.*archive it again"):
+        deposit_files(filed, Deposit(entry(), others={"sent.json": log}), at)
+    assert contents(bag_folder) == before
+    monkeypatch.setattr(bag_writer, "digests", real)
+    assert deposit_files(filed, Deposit(entry(), others={"sent.json": log}), at).changed
     assert verify_archive(filed).sound
 
 

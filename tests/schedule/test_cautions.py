@@ -86,6 +86,11 @@ def schedules(job: Job, weather: Weather, as_of: datetime) -> list[CureSchedule]
         slab={"finish": "exposed aggregate", "heated": True},
         site=nowhere,
     )
+    mass = job(
+        slab={"thickness": 0.6},
+        mix={"cement": "III", "cementitious": 620.0, "water_cementitious": 0.38, "specified_strength": 41.0},
+        placement={"concrete_temperature": 37.0},
+    )
     measured = [job().model_copy(update=each) for each in measurements(job, weather)]
     return [
         plan_cure(hot, weather(33.0, 40.0), as_of, members=MEMBERS, rules="au"),
@@ -99,6 +104,7 @@ def schedules(job: Job, weather: Weather, as_of: datetime) -> list[CureSchedule]
                 (job(slab={"exposure": "indoors"}), weather(-6.0, 4.0)),
                 (job(slab={"exposure": "indoors"}, site={"room_heated": True}), weather(-6.0, 4.0)),
                 (all_day, weather()),
+                (mass, weather(26.0, 38.0)),
                 (morning, weather(26.0, 38.0)),
                 (frozen, weather(-25.0, -20.0, **nowhere)),
                 *((each, weather()) for each in measured),
