@@ -211,8 +211,10 @@ def hold_lock_file(file: Path, on_wait: Callable[[], None] | None = None) -> Ite
     try:
         yield
     finally:
-        file.unlink(missing_ok=True)
-        os.close(handle)
+        try:
+            file.unlink(missing_ok=True)
+        finally:
+            os.close(handle)  # else this process would wait for itself at the next lock
 
 
 def _open_locked(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import signal
 import stat
@@ -11,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from handover.base.atomic import create_file, lock_path, open_replacement, write_file
+from handover.base.atomic import create_file, hold_lock_file, lock_path, open_replacement, write_file
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -165,3 +166,24 @@ def test_a_private_file_is_private_while_it_is_written(tmp_path: Path) -> None:
         assert stat.S_IMODE(fresh.stat().st_mode) == 0o600
         stream.write(b"later")
     assert (file.read_bytes(), stat.S_IMODE(file.stat().st_mode)) == (b"later", 0o600)
+
+
+def test_a_lock_file_that_cannot_be_removed_is_not_held_for_ever(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Seen: the disk failed at the removal, and the next issue of the same process waited for itself."""
+
+    def fail(*_: object, **__: object) -> None:
+        raise OSError(errno.EIO, "Input/output error")
+
+    def waits() -> None:
+        pytest.fail("the lock is still held")
+
+    lock = tmp_path / ".out.lock"
+    with monkeypatch.context() as broken:
+        broken.setattr("pathlib.Path.unlink", fail)
+        with pytest.raises(OSError, match="Input/output"), hold_lock_file(lock):
+            pass
+    with hold_lock_file(lock, waits):
+        pass
+    assert names(tmp_path) == []
