@@ -331,6 +331,24 @@ def test_visits_that_meet_are_one_row_that_names_both(papers: Callable[..., Pape
     assert all(end < start for (_, end), (start, _) in pairwise(spans))
 
 
+@pytest.mark.parametrize(("step", "key"), [(1, "joined.each-day"), (2, "joined.some-days")])
+def test_a_row_of_days_says_whether_it_has_each_of_them(
+    papers: Callable[..., Papers], step: int, key: str
+) -> None:
+    """Seen on the sheet of one slab: days from the first to the last, of which every other is left alone."""
+    joined = papers("garage driveway", SAME_DAY)
+    table = joined.sheet.watering
+    day = next(each for each in table.days if each.visits)
+    days = [replace(day, on=day.on + timedelta(days=step * each), dates=(), which="") for each in range(3)]
+    [row] = table._rows(iter(days))
+    assert row.which == joined.project.words.say(key)
+    assert list(row.dates) == [each.on for each in days]
+    page = render_joined_page(joined.project, b"x").decode()
+    for each in table.days:
+        listed = f'data-days="{" ".join(one.isoformat() for one in each.dates)}"'
+        assert (listed in page) == bool(each.dates)
+
+
 def test_page_and_sheet_have_each_date_and_each_slab(papers: Callable[..., Papers]) -> None:
     joined = papers(THREE, FOUR_DAYS_LATER)
     for html in (joined_sheet_html(joined.project), render_joined_page(joined.project, b"x").decode()):

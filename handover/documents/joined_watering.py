@@ -52,6 +52,8 @@ class JoinedDay:
         typical: Whether the day rests on typical weather.
         alike: The short days of a row of several.
         until: The last day of the row.
+        dates: The days of a row of several.
+        which: Whether they are all days from the first to the last, or those whose boxes are below; else "".
     """
 
     on: date
@@ -62,6 +64,8 @@ class JoinedDay:
     typical: bool
     until: date
     alike: tuple[str, ...] = ()
+    dates: tuple[date, ...] = ()
+    which: str = ""
 
 
 class JoinedWatering:
@@ -97,13 +101,24 @@ class JoinedWatering:
     def _rows(self, days: Iterator[JoinedDay]) -> Iterator[JoinedDay]:
         """Yield the rows; days in a row with the same hours, slabs and notes share one."""
         for _, run in groupby(days, key=_likeness):
-            first, *others = run
-            if not others:
-                yield first
-                continue
-            names = tuple(each.short_day for each in (first, *others))
-            span = self.project.words.say("sheet.day-span", first=names[0], last=names[-1])
-            yield replace(first, day=capitalise(span), alike=names, until=others[-1].on)
+            alike = tuple(run)
+            yield self._from_to(alike) if len(alike) > 1 else alike[0]
+
+    def _from_to(self, days: tuple[JoinedDay, ...]) -> JoinedDay:
+        """Return the row of some days that are alike; between them may be days with nothing to do."""
+        first, last = days[0], days[-1]
+        say, which = self.project.words.say, ""
+        if first.visits:
+            is_daily = (last.on - first.on).days == len(days) - 1
+            which = say("joined.each-day" if is_daily else "joined.some-days")
+        return replace(
+            first,
+            day=capitalise(say("sheet.day-span", first=first.short_day, last=last.short_day)),
+            alike=tuple(each.short_day for each in days),
+            dates=tuple(each.on for each in days),
+            until=last.on,
+            which=which,
+        )
 
     def _day(self, on: date, days: Sequence[tuple[ProjectSlab, DayWords]]) -> JoinedDay:
         words = days[0][1]

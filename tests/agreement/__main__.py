@@ -1,6 +1,6 @@
 """Issue jobs of all kinds, read their papers second-hand, and list where they contradict each other.
 
-    python tests/agreement [JOBS] [--from NUMBER] [--keep FOLDER] [--joined]
+    python tests/agreement [JOBS] [--from NUMBER] [--keep FOLDER] [--joined] [--workers NUMBER] [--all]
 
 In some minutes on two cores; exit status 1 if there is a finding.
 """
@@ -28,6 +28,8 @@ from handover.service.joining import join_to_folder
 from handover.service.settings import Settings
 
 JOBS = 300
+FIRST = 5
+"""How many findings of a kind are listed."""
 
 
 def issue_job(job: RandomJob, folder: Path) -> IssuedSet:
@@ -99,10 +101,12 @@ def main() -> int:
     options.add_argument("--from", dest="first", type=int, default=0)
     options.add_argument("--keep", type=Path)
     options.add_argument("--joined", action="store_true", help="each job with a second slab, joined")
+    options.add_argument("--workers", type=int, default=os.cpu_count(), help="processes")
+    options.add_argument("--all", action="store_true", help="list each finding, not the first five of a kind")
     wanted = options.parse_args()
     numbers = range(wanted.first, wanted.first + wanted.jobs)
     seen: dict[str, list[str]] = defaultdict(list)
-    with ProcessPoolExecutor(os.cpu_count()) as pool:
+    with ProcessPoolExecutor(wanted.workers) as pool:
         for job, wrong in pool.map(
             try_project if wanted.joined else try_job, numbers, [wanted.keep] * len(numbers)
         ):
@@ -110,7 +114,7 @@ def main() -> int:
                 seen[kind].append(f"{job.name} ({job.method}): {where}")
     for kind, places in sorted(seen.items(), key=lambda each: -len(each[1])):
         print(f"{kind}: {len(places)} times in {len({each[:3] for each in places})} jobs")
-        for place in places[:5]:
+        for place in places if wanted.all else places[:FIRST]:
             print(f"    {place}")
     print(f"{wanted.jobs} jobs, {sum(map(len, seen.values()))} findings")
     return 1 if seen else 0

@@ -33,6 +33,8 @@ def joined_findings(
         for each in slabs:
             yield from _lost(_events(each, name, job), together, name)
     yield from _first(job, joined)
+    if not job.timer:
+        yield from day_findings(job, joined)
     for name, data in joined.items():
         if name.endswith(".pdf"):
             for word in read.words_outside(data):
@@ -77,6 +79,18 @@ def _spans(event: Event, start: datetime | date) -> bool:
     if isinstance(start, datetime) != isinstance(event.start, datetime):
         return False
     return event.start <= start < event.end
+
+
+def day_findings(job: RandomJob, joined: Mapping[str, bytes]) -> Iterator[tuple[str, str]]:
+    """The table of the page has visits on the days on which the calendar has them."""
+    [page] = [data for name, data in joined.items() if name.endswith(".html")]
+    tree = tinyhtml5.parse(page, namespace_html_elements=False)
+    near = job.as_of.astimezone(job.zone).date()
+    on_page = {start.date() for start, end in read.page_visits(tree, near, job.zone) if end > job.as_of}
+    in_calendar = {_day(each.start) for each in _events(joined, "owner", job) if is_watering(each)}
+    for day in sorted(on_page ^ in_calendar):
+        where = "page" if day in on_page else "calendar"
+        yield f"day of visits of the joined {where} alone", str(day)
 
 
 def _first(job: RandomJob, joined: Mapping[str, bytes]) -> Iterator[tuple[str, str]]:

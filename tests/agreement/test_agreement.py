@@ -14,6 +14,7 @@ import tinyhtml5  # type: ignore[import-untyped]
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+from joined import day_findings
 from judge import findings, is_watering
 from random_jobs import random_job
 from second_hand import (
@@ -125,3 +126,35 @@ def test_a_look_on_another_day_than_the_page_has_is_found(tmp_path: Path) -> Non
     moved = [later if each == look else each for each in papers.owner]
     kinds = {kind for kind, _ in findings(job, replace(papers, owner=moved))}
     assert {"visit of the page alone", "visit of the calendar alone"} <= kinds
+
+
+_CALENDAR = """BEGIN:VCALENDAR
+VERSION:2.0
+PRODID:-//test//EN
+BEGIN:VEVENT
+UID:one@example.net
+DTSTAMP:20990101T000000Z
+DTSTART:20990228T073000Z
+DTEND:20990228T080000Z
+SUMMARY:Water the slab
+CATEGORIES:Watering
+END:VEVENT
+END:VCALENDAR
+"""
+"""One visit in a joined calendar, years ahead of any job."""
+
+
+@pytest.mark.parametrize(
+    ("head", "found"),
+    [
+        ("Sat Feb 28, 2099", []),
+        ("Fri Feb 27, 2099", ["2099-02-27", "2099-02-28"]),
+        ("Fri Feb 27, 2099 to Sat Feb 28, 2099", ["2099-02-27"]),
+    ],
+)
+def test_a_day_of_the_joined_page_alone_is_found(head: str, found: list[str]) -> None:
+    job = replace(random_job(0), zone=ZoneInfo("UTC"))
+    visit = '<td><span class="visit">7:30 to 8:00 am</span></td>'
+    page = f'<table class="watering"><tr><th>{head}</th>{visit}</tr></table>'
+    joined = {"page.html": page.encode(), "owner.ics": _CALENDAR.replace("\n", "\r\n").encode()}
+    assert [day for _, day in day_findings(job, joined)] == found
