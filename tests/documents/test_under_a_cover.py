@@ -19,7 +19,16 @@ from handover.documents.translations import load_translations
 from handover.documents.wording import Wording
 from handover.practice.rules import practice
 from handover.schedule.milestones import refusals
-from handover.schedule.model import Blanket, Caution, Figure, MilestoneKind, Protection, Room
+from handover.schedule.model import (
+    REPEATED_FROST,
+    Blanket,
+    Caution,
+    Figure,
+    MilestoneKind,
+    Protection,
+    Room,
+)
+from handover.schedule.tasks import BLANKETS_OFF, plan_tasks
 
 if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
@@ -110,3 +119,24 @@ def test_a_frost_that_blankets_keep_off_is_not_dated_in_the_past(
     title = words.say(words.variant("crew.frost-covered.title"))
     [row] = [each for each in CrewSheet(words).rows("dangers") if each.what == f"{title}."]
     assert (row.when == words.say("crew.now")) == is_past
+
+
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize("by_crew", [True, False])
+def test_the_owner_does_not_take_off_the_blankets_that_the_crew_lifts(
+    job: JobRecord, schedule: CureSchedule, language: str, by_crew: bool
+) -> None:
+    """Seen: "Take off the covers" for the owner and "Blankets off" for the crew, both at two o'clock."""
+    ends = next(each for each in schedule.milestones if each.kind == MilestoneKind.CURING_ENDS)
+    governing = replace(ends.because.governing, rule=REPEATED_FROST)
+    early = replace(ends, because=replace(ends.because, governing=governing))
+    others = (each for each in schedule.milestones if each.kind != MilestoneKind.CURING_ENDS)
+    dry = replace(schedule, milestones=(*others, early), curing_method="sprinkler", tasks=())
+    [task, *_] = plan_tasks(dry, job)
+    assert ends.not_before is not None
+    lift = replace(task, kind=BLANKETS_OFF, by="crew" if by_crew else "owner", start=ends.not_before)
+    wording = Wording(job, replace(dry, tasks=(lift,)), language=language)
+    title = wording.dates.title(MilestoneKind.CURING_ENDS)
+    assert title == wording.say(f"milestone.curing-ends--{'crew-' if by_crew else ''}dry.title")
+    [row] = [each for each in CareSheet(wording, {}).main if each.title == title]
+    assert ({"en": "The crew lifts", "es": "La cuadrilla levanta"}[language] in row.sentence) == by_crew

@@ -32,6 +32,7 @@ from handover.schedule.printed_times import (
 )
 from handover.schedule.salt_season import first_cold
 from handover.schedule.tasks import (
+    BLANKETS_OFF,
     UNDATED,
     cover_tasks,
     covers_at,
@@ -497,7 +498,8 @@ class DateWording:
 
     def variant(self, key: str, part: str = "") -> str:
         """Return the key of the words that fit this slab and its curing: the special ones first."""
-        dry = (f"{self.method}-dry", "dry") if self.schedule.dries_before_frost else ()
+        by_crew = ("crew-dry",) if self.schedule.tasks_of("crew", BLANKETS_OFF) else ()
+        dry = (f"{self.method}-dry", *by_crew, "dry") if self.schedule.dries_before_frost else ()
         covered: tuple[str, ...] = ("stays",) if staying_cover(self.schedule) else ()
         if self.schedule.covered_for_frost:
             covered = ("covered",) if first_visit(self.schedule) else ("covered-only", "covered")
