@@ -135,7 +135,7 @@ WAIT = {AFTER_RAIN, *COVER_FIRST}
 
 PONDING = "ponding"
 SHEET = "plastic sheet"
-BLANKET = "insulating blanket"
+INSULATING_BLANKET = "insulating blanket"
 SHEET_LAY = "sheet-lay"
 SHEET_BLANKETS = "sheet-blankets"
 RAIN = "rain-on-fresh"
@@ -476,16 +476,16 @@ class _Planner:
             ends = half_hour_up(rain.end.astimezone(self.zone))
             start = by_day(ends) if self.job.slab.covers else ends
             goes_on = following is not None and _utc(following.start) <= _utc(start) + 2 * COVERING
-            if goes_on or self._lies_after_rain(start):
+            if goes_on or self._is_covered_after_rain(start):
                 continue
             occasion, night = cover_occasion(rain.end, self.zone), tuple(self._night(start))
             yield self._task(
                 RAIN_COVER_OFF, "crew", start, COVERING, because=RAIN, occasion=occasion, notes=night
             )
 
-    def _lies_after_rain(self, when: datetime) -> bool:
+    def _is_covered_after_rain(self, when: datetime) -> bool:
         """Return whether a cover lies on the slab at an instant, or waits for the work that takes it off."""
-        if self.schedule.curing_method in (SHEET, BLANKET) or any(
+        if self.schedule.curing_method in (SHEET, INSULATING_BLANKET) or any(
             each.covers_at(_utc(when)) for each in self.covers
         ):
             return True
@@ -526,7 +526,7 @@ class _Planner:
 
     def _is_under_blankets(self, start: datetime, end: datetime) -> bool:
         """Return whether blankets cover the slab in some of the hours from `start` to `end`."""
-        if self.schedule.curing_method == BLANKET:
+        if self.schedule.curing_method == INSULATING_BLANKET:
             return True
         return any(each.start < end and (each.end is None or start < _utc(each.end)) for each in self.covers)
 
@@ -577,7 +577,7 @@ class _Planner:
 
     def _blankets(self) -> Iterator[Task]:
         """Lay the blankets that cure the slab, and lift them when cold protection ends."""
-        if self.schedule.curing_method != BLANKET:
+        if self.schedule.curing_method != INSULATING_BLANKET:
             return
         if (start := self.schedule.blankets_on) is not None:
             notes = tuple(self._night(start))
@@ -625,7 +625,7 @@ class _Planner:
     def _after_blankets(self, off: MilestoneKind) -> str | None:
         """Return what lies on the slab after the blankets that cure it, until curing ends; None: nothing."""
         ends, lifted = self.schedule.milestone(MilestoneKind.CURING_ENDS), self.schedule.milestone(off)
-        if self.schedule.curing_method != BLANKET or self.schedule.dries_before_frost:
+        if self.schedule.curing_method != INSULATING_BLANKET or self.schedule.dries_before_frost:
             return None
         if ends is None or lifted is None or lifted.not_before is None:
             return None

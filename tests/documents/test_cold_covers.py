@@ -429,7 +429,7 @@ def test_blankets_that_the_crew_lays_are_not_brought_to_the_owner(
     wording = Wording(job, frozen)
     assert wording.schedule.tasks_of("crew", "frost-cover")
     assert not wording.schedule.tasks_of("crew", "bring-blankets")
-    assert all(wording.visits.brought(each) == "" for each in wording.visits.covers)
+    assert all(wording.visits.blanket_source(each) == "" for each in wording.visits.covers)
 
 
 def test_nobody_comes_at_night_to_cover_a_slab_before_a_frost(job: JobRecord, frozen: CureSchedule) -> None:

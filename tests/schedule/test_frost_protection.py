@@ -119,7 +119,7 @@ def test_a_cold_that_no_blanket_holds_off_is_no_matter_of_the_bare_hours(
     site: dict[str, Any] = {"latitude": None, "longitude": None}
     placed = job(placement={"concrete_temperature": 12.0}, site=site, slab={"thickness": 0.0762})
     cold = lasting(4.0, 10.0)
-    cold.air_c[16:] -= 40.0
+    cold.air_c[20:] -= 40.0  # some hours after it has set
     protection = protection_of(plan_cure(placed, cold, as_of))
     assert protection.enough is None
     assert protection.bare_freezes_from is None

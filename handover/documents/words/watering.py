@@ -399,7 +399,7 @@ class WateringWording(ScheduleWords):
         is_coated = self.schedule.cure_mode == "coat"  # nobody waters it at any time
         then = "" if task.span.off or is_coated else self.say("cover.then-water")
         text, under = self.of_method(f"cover.text{by}"), self.under(task)
-        lines = [text, under, self.brought(task), *what_if(self.say, task), then, self.timer_off(task)]
+        lines = [text, under, self.blanket_source(task), *what_if(self.say, task), then, self.timer_off(task)]
         return CoverWords(
             title=self.of_method(f"cover.title{by}"),
             when=self.say(
@@ -419,7 +419,7 @@ class WateringWording(ScheduleWords):
             return ""
         return self.say(f"cover.under.{slug(between.cover)}")
 
-    def brought(self, cover: Task) -> str:
+    def blanket_source(self, cover: Task) -> str:
         """Return who brings the blankets that the owner lays, and which; empty once it lies."""
         if is_laid_by_crew(cover) or not self.schedule.is_ahead(cover.end):
             return ""
