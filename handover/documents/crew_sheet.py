@@ -19,7 +19,7 @@ from handover.documents.care_sheet import MAX_CHANGES, CareSheet
 from handover.documents.change_sentences import change_sentences, foremost_changes
 from handover.documents.events import crew_work
 from handover.practice.rules import general_rules
-from handover.schedule.cover_times import ways_left
+from handover.schedule.cover_times import first_frost, ways_left
 from handover.schedule.loading import bare_frost_hours, materials_to_load, pour_weather
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import half_hour_down, half_hour_up
@@ -238,9 +238,14 @@ class CrewSheet:
         figures = {each.name: self.wording.quantities.figure(each) for each in coldest.figures}
         key = "crew.frost-more" if frosts[1:] else "risk.frost.text"
         detail = self.say(key, n=len(frosts) - 1, last=self._moment(frosts[-1].end), **figures)
-        yield CrewRow(
-            self._span(frosts[0].start, frosts[0].end), f"{self.say('risk.frost.title')}.", detail, 1, 4
-        )
+        ends = self._local(self._from_bare(frosts[0])), self._local(frosts[0].end)
+        hours = self._span(half_hour_down(ends[0]), half_hour_up(ends[1]))
+        yield CrewRow(hours, f"{self.say('risk.frost.title')}.", detail, 1, 4)
+
+    def _from_bare(self, frost: Risk) -> datetime:
+        """Return when a frost begins; the first one with the hours before the sheet that cures the slab."""
+        first = next(each for each in self.schedule.risks if each.code == "frost")
+        return first_frost(self.schedule) or frost.start if frost is first else frost.start
 
     def _frost_under_blankets(self) -> Iterator[CrewRow]:
         """Yield the first frost that only the blankets keep off, while they are still to lie."""

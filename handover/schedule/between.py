@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from dataclasses import replace
+from itertools import pairwise
+from typing import TYPE_CHECKING, NamedTuple
 
-from handover.schedule.model import BetweenCover
+from handover.schedule.model import BetweenCover, MilestoneKind
+from handover.schedule.simulation import with_sheet_between
+from handover.schedule.slab_simulation import SHEET
 from handover.schedule.watering import driest_day, plan_watering, slots_of_days
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from datetime import datetime
+
     from handover.schedule.basis import BasisOf
     from handover.schedule.dates import Dates
     from handover.schedule.model import WateringDay
@@ -15,6 +22,46 @@ if TYPE_CHECKING:
 
 _OPEN = ("sprinkler", "soaker hose", "hose by hand")
 """Methods that leave nothing on the slab."""
+
+
+class CoveredPlan(NamedTuple):
+    """The watering of a slab, the cover between its visits, and the slab with its likely surface under it."""
+
+    simulation: Simulation
+    watering: tuple[WateringDay, ...]
+    between: BetweenCover | None
+
+
+def plan_under_cover(
+    simulation: Simulation, dates: Dates, basis: BasisOf, *, lies: str | None = None
+) -> CoveredPlan:
+    """Return the watering with its cover, in the temperatures and the drying of the surface under it.
+
+    Only a sheet changes them: burlap evaporates like an open slab. The dry hours without it are those of the
+    open slab.
+
+    Args:
+        simulation: The slab.
+        dates: Its dates.
+        basis: What kind of weather a time rests on.
+        lies: The cover of the issue before.
+    """
+    watering, between = plan_covered(simulation, dates, basis, lies=lies)
+    if between is None or between.cover != SHEET:
+        return CoveredPlan(simulation, watering, between)
+    covered = with_sheet_between(simulation, _spans(watering, dates.not_before(MilestoneKind.CURING_ENDS)))
+    watering, under = plan_covered(covered, dates, basis, lies=SHEET)
+    if under is not None:
+        between = replace(between, dry_hours=under.dry_hours)
+    return CoveredPlan(covered, watering, between)
+
+
+def _spans(watering: tuple[WateringDay, ...], ends: datetime | None) -> Iterator[tuple[datetime, datetime]]:
+    """Yield from when until when the cover lies: between two visits, and after the last until curing ends."""
+    visits = [each for day in watering for each in day.visits]
+    yield from ((one.end, other.start) for one, other in pairwise(visits))
+    if visits and ends is not None and visits[-1].end < ends:
+        yield visits[-1].end, ends
 
 
 def plan_covered(

@@ -123,6 +123,13 @@ def frost_covers(schedule: CureSchedule) -> tuple[FrostCover, ...]:
     return tuple(_as_laid(each, schedule) for each in covers)
 
 
+def first_frost(schedule: CureSchedule) -> datetime | None:
+    """Return from when the slab may freeze, with the hours before its sheet; None: it does not."""
+    risks = [each for each in schedule.risks if each.code == "frost"]
+    before = _frost_before_sheet(schedule) if risks else ()
+    return min((each.start for each in (*before, *risks)), default=None, key=datetime.timestamp)
+
+
 def _as_laid(cover: FrostCover, schedule: CureSchedule) -> FrostCover:
     """Return a cover with the hour at which it was laid, or can still be.
 

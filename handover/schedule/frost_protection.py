@@ -91,7 +91,7 @@ def judge_blankets(
 
 def _hours_to_blankets(slab: SlabSimulation, job: JobRecord, practice: Practice) -> Floats:
     """Return when a blanket goes on, in hours since placement, shape (m,); as the simulation lays it."""
-    earliest, latest = laying_hours(job, practice)
+    earliest, latest = laying_hours(job, slab.placed_s, practice)
     ready = hours_to_age(slab, slab.concrete.final_set_h)
     if job.placement.finished is not None:
         near_frost = slab.temperature_c[:, :, 0] <= practice["frost.no-water-below"]
@@ -136,7 +136,7 @@ def plan_protection(simulation: Simulation, dates: Dates) -> Protection | None:
     """
     if not calls_for_protection(simulation, dates):
         return None
-    tried = _with_own_blanket(simulation, tuple(_try_blankets(simulation)))
+    tried = _as_dated(_with_own_blanket(simulation, tuple(_try_blankets(simulation))), simulation, dates)
     enough = least_enough(
         ((each.resistance, each.coldest_surface_c) for each in tried),
         simulation.practice["frost.freezes-below"],
@@ -159,6 +159,32 @@ def _before_blankets(under: Blanket, laid: datetime | None) -> datetime | None:
     bare = under.bare_freezes_from
     is_covered = bare is not None and laid is not None and (laid + COVERING).timestamp() <= bare.timestamp()
     return None if is_covered else bare
+
+
+def _as_dated(tried: tuple[Blanket, ...], simulation: Simulation, dates: Dates) -> tuple[Blanket, ...]:
+    """Return the blankets, the top without any freezing from the hour that its risk has: one hour for both.
+
+    The few members under each blanket may have another one. Under blankets no bare slab is simulated.
+    """
+    hour = None if simulation.is_insulated else _bare_frost(simulation, dates)
+    return (
+        tried
+        if hour is None
+        else tuple(each if each.resistance else replace(each, freezes_from=hour) for each in tried)
+    )
+
+
+def _bare_frost(simulation: Simulation, dates: Dates) -> datetime | None:
+    """Return when the bare top may freeze before it is strong enough; None: not while it is known."""
+    safe, slab = dates.not_before(MilestoneKind.FROST_SAFE), simulation.bare_slab
+    time_s = slab.placed_s[CENTRAL] + slab.hours * HOUR_S
+    frozen = simulation.coldest_bare_top_c < simulation.practice["frost.freezes-below"]
+    frozen &= time_s < (np.inf if safe is None else safe.timestamp())
+    if not frozen.any():
+        return None
+    return instant_after(
+        float(slab.placed_s[CENTRAL]), float(slab.hours[frozen.argmax()]), simulation.job.zone
+    )
 
 
 def calls_for_protection(simulation: Simulation, dates: Dates) -> bool:

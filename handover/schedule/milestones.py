@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -63,6 +63,14 @@ def compute_dates(simulation: Simulation, basis: BasisOf) -> Dates:
         if gates and kind not in withheld and _applies(kind, simulation, dates):
             dates = _with_milestone(dates, kind, gates, simulation, basis)
     return dates.in_order()
+
+
+def with_saw_hours(dates: Dates, simulation: Simulation, basis: BasisOf) -> Dates:
+    """Return dates with the hours of sawing of another simulation, and with the others as they are."""
+    kind = MilestoneKind.SAW_JOINTS
+    others = replace(dates, milestones=tuple(each for each in dates.milestones if each.kind != kind))
+    rules = simulation.practice.gates_for(kind, slab_circumstances(simulation.job))
+    return _with_milestone(others, kind, rules, simulation, basis).in_order()
 
 
 def refusals(job: JobRecord, practice: Practice) -> Iterable[Refusal]:
@@ -138,7 +146,7 @@ def _with_milestone(
         reverse=True,
     )
     likely = median_instant(together, simulation)
-    not_before = _not_before(together, kind, rules, simulation, earlier)
+    not_before = _not_before(together, kind, list(zip(rules, met, strict=True)), simulation, earlier)
     share: float | None = share_to_wait_for(kind, simulation.share)
     not_after = None
     if limits is not None:
@@ -181,16 +189,52 @@ def _dry_before(frosts: Gate, milestone: Milestone, basis: BasisOf) -> Milestone
 
 
 def _not_before(
-    hours: Floats, kind: MilestoneKind, rules: tuple[GateRule, ...], simulation: Simulation, earlier: Dates
+    hours: Floats,
+    kind: MilestoneKind,
+    gates: list[tuple[GateRule, Floats]],
+    simulation: Simulation,
+    earlier: Dates,
 ) -> datetime | None:
-    """Return the cautious end of a date: never before that of a date which must come first."""
+    """Return the cautious end of a date: after that of a date which must come first, by what it needs.
+
+    Two dates wait for different shares of the members, so that their cautious ends may touch. Between them
+    lies at least the time that the strength of the later one likely takes after the earlier one.
+    """
     own = late_instant(hours, simulation, kind)
-    first = {MilestoneKind(each.after) for each in rules if each.after is not None}
-    before = [earlier.not_before(each) for each in first if each in earlier.met_h]
-    printed = [each for each in (own, *before) if each is not None]
-    if len(printed) < 1 + len(before):
+    first = {MilestoneKind(each.after) for each, _ in gates if each.after is not None}
+    strength = [met for each, met in gates if each.measure == "strength"]
+    before = [
+        (earlier.not_before(each), _likely_wait(strength, earlier.met_h[each], simulation))
+        for each in first
+        if each in earlier.met_h
+    ]
+    waited = [own, *(None if each is None else _later(each, wait) for each, wait in before)]
+    printed = [each for each in waited if each is not None]
+    if len(printed) < len(waited):
         return None
     return warmest_up(max(printed)) if kind == MilestoneKind.PROTECTION_ENDS else max(printed)
+
+
+def _likely_wait(strength: list[Floats], first_h: Floats, simulation: Simulation) -> float:
+    """Return how long a strength likely takes after an earlier date, in h; 0 where no strength is asked.
+
+    Args:
+        strength: When each strength is reached, in hours since placement, shape (m,); inf: never.
+        first_h: When the earlier date is met, likewise.
+        simulation: The simulation.
+    """
+    if not strength:
+        return 0.0
+    last = simulation.ensemble.last_placed
+    needed, first = np.maximum.reduce(strength)[last], first_h[last]
+    known = np.isfinite(needed) & np.isfinite(first)
+    waits = np.maximum(needed[known] - first[known], 0.0)
+    return float(np.median(waits)) if waits.size else 0.0
+
+
+def _later(when: datetime, hours: float) -> datetime:
+    """Return the instant some hours after another, to the second."""
+    return (when.astimezone(UTC) + timedelta(seconds=round(hours * HOUR_S))).astimezone(when.tzinfo)
 
 
 def _later_in_tests(kind: MilestoneKind, simulation: Simulation) -> float | None:

@@ -9,13 +9,14 @@ import numpy as np
 
 from handover.schedule.assumptions import assumptions
 from handover.schedule.basis import basis_of, room_basis, weather_basis
-from handover.schedule.between import plan_covered
+from handover.schedule.between import plan_under_cover
 from handover.schedule.coat_after_cover import spray_after_covers
 from handover.schedule.cover_times import (
     keep_forms_under_covers,
     leave_out_looks_under_covers,
     missed_water,
 )
+from handover.schedule.crews_sheet import saw_under_crews_sheet
 from handover.schedule.date_dependencies import apply_dependencies
 from handover.schedule.ensemble import CENTRAL, MEMBERS
 from handover.schedule.frost_protection import blankets_laid, plan_protection
@@ -88,14 +89,15 @@ def plan_cure(
     job, basis = simulation.job, basis_of(simulation.weather)
     dates = compute_dates(simulation, basis)
     simulation, dates = _with_water(simulation, dates, basis)
-    watering, between = plan_covered(simulation, dates, basis, lies=cover)
+    covered, watering, between = plan_under_cover(simulation, dates, basis, lies=cover)
     kept_wet = dates
     dry = None if between is not None else dry_hours(simulation, dates, watering)
     if dry is not None:  # its dry hours are no curing, and its surface is hotter when the water comes
         simulation = replace(simulation, dry=dry)
         simulation, dates = _with_water(simulation, compute_dates(simulation, basis), basis)
         warmed = simulation if job.curing.water_temperature is None else with_dry_surface(simulation, dry)
-        watering, between = plan_covered(warmed, dates, basis, lies=cover)
+        covered, watering, between = plan_under_cover(warmed, dates, basis, lies=cover)
+    dates = saw_under_crews_sheet(simulation, dates, basis)
     risks = find_risks(simulation, dates)
     cautions = compile_cautions(simulation, dates, watering, risks, kept_wet=kept_wet)
     watering = until_curing_ends(watering, simulation, dates)
@@ -124,7 +126,7 @@ def plan_cure(
         watering=watering,
         risks=risks,
         cautions=cautions,
-        history=slab_history(simulation, dates),
+        history=slab_history(covered, dates),
         assumed=(*assumptions(simulation), rule_choice),
         refusals=refusals,
         figures=tuple(_figures(simulation, watering, between)),

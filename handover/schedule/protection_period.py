@@ -71,16 +71,17 @@ def largest_drop(job: JobRecord, practice: Practice) -> float:
     return practice["frost.drop-thick"] if is_thick else practice["frost.drop"]
 
 
-def laying_hours(job: JobRecord, practice: Practice) -> tuple[float, float]:
-    """Return from when blankets may go on, and when they are on at the latest, in hours after placing.
+def laying_hours(job: JobRecord, placed_s: Floats, practice: Practice) -> tuple[Floats, Floats]:
+    """Return from when blankets may go on, and when they are on at the latest, in hours after placing, (m,).
 
-    Not before finishing ends; where its hour is not known it is that of final set.
+    Not before finishing ends, which is one hour for all of the slab; where it is not known it is that of
+    final set.
     """
-    placement, latest = job.placement, practice["cover.laid"]
-    if placement.finished is None:
-        return 0.0, latest
-    finished = max((placement.finished - placement.end).total_seconds() / HOUR_S, 0.0)
-    return finished, max(finished, latest)
+    latest = np.full(len(placed_s), practice["cover.laid"])
+    if job.placement.finished is None:
+        return np.zeros(len(placed_s)), latest
+    finished = np.maximum((job.placement.finished.timestamp() - placed_s) / HOUR_S, 0.0)
+    return finished, np.maximum(finished, latest)
 
 
 def age_kept_warm(gate: GateRule, concrete: ConcreteProperties) -> Floats:
@@ -125,7 +126,7 @@ def blanket_cover(
     needs: ProtectionNeeds,
     practice: Practice,
     *,
-    latest_h: float,
+    latest_h: float | Floats,
     is_finished: bool,
 ) -> Covering:
     """Return the blankets on each member, to be asked step by step: what is lifted stays off.
@@ -136,7 +137,7 @@ def blanket_cover(
         air_c: At the step instants, shape (s+1, m). [degC]
         needs: What must be reached before they come off.
         practice: The rules.
-        latest_h: When they lie on the slab at the latest, whether it has set or not. [h]
+        latest_h: When they lie on the slab at the latest, whether it has set or not, a number or (m,). [h]
         is_finished: Whether the resistance begins when finishing ends. Then they go on before the top
             freezes, even if it is still soft.
     """
@@ -144,7 +145,7 @@ def blanket_cover(
     hour = np.floor(np.round(instants) / HOUR_S).astype(np.int_)
     coldest_c = coldest_of_the_next_day(air_c[whole])[hour]
     is_old = instants >= needs.hours * HOUR_S
-    is_late = instants >= latest_h * HOUR_S
+    is_late = instants[:, np.newaxis] >= np.asarray(latest_h) * HOUR_S
     off = np.zeros(air_c.shape[1], dtype=bool)
     on = np.zeros(air_c.shape[1], dtype=bool)
 
@@ -153,7 +154,7 @@ def blanket_cover(
             top_c = temperature_c[:, 0]
             mild = mild_hours(top_c, air_c[step], coldest_c[step], practice, needs.drop_k)
             np.logical_or(off, mild & (age_h.min(axis=1) >= needs.age_h), out=off)
-        if not is_late[step]:
+        if not is_late[step].all():
             np.logical_or(on, age_h.min(axis=1) >= needs.set_age_h, out=on)
             if is_finished:
                 near_frost = (temperature_c[:, 0] <= practice["frost.no-water-below"]) & (

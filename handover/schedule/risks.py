@@ -67,7 +67,7 @@ def _drying(simulation: Simulation) -> Iterator[Risk]:
     practice = simulation.practice
     first = simulation.ensemble.first_placed.start
     hours, rate = loss_while_fresh(simulation, first)
-    time_s = simulation.slab.placed_s[first] + hours * HOUR_S
+    time_s = simulation.bare_slab.placed_s[first] + hours * HOUR_S
     for level in ("watch", "precaution"):
         limit = practice[f"drying.{level}"]
         for run in _find_runs(rate >= limit):
@@ -124,7 +124,7 @@ def _with_shelter(
     simulation: Simulation, member: int, hours: Floats, *, wind: float = 1.0, humidity: float = 0.0
 ) -> Floats:
     """Return the loss of a wet surface in calmer or damper air, at some hours, in kg/m2/h."""
-    slab, air = simulation.slab, simulation.slab.air
+    slab, air = simulation.bare_slab, simulation.bare_slab.air
     known = slice(0, int(np.ceil(hours[-1])) + 1)
     loss = evaporation_rate(
         slab.temperature_c[known, member, 0],
@@ -136,12 +136,12 @@ def _with_shelter(
 
 
 def loss_while_fresh(simulation: Simulation, member: int) -> tuple[Floats, Floats]:
-    """Return the hours since placing in steps of `STEP_S` until final set, and the loss of the wet surface.
+    """Return the hours since placing in steps of `STEP_S` until final set, and the loss of the wet, bare top.
 
     Returns:
         Shape (n,) each. [h], [kg/m2/h]
     """
-    slab = simulation.slab
+    slab = simulation.bare_slab
     hours = np.arange(0.0, hours_to_surface_set(simulation, member), STEP_S / HOUR_S)
     return hours, np.interp(hours, slab.hours, slab.evaporation[:, member])
 
@@ -152,7 +152,7 @@ def hours_to_surface_set(simulation: Simulation, member: int) -> float:
     Returns:
         At least an hour, and within the simulation. [h]
     """
-    slab = simulation.slab
+    slab = simulation.bare_slab
     final_h = float(hours_to_age(slab, simulation.concrete.final_set_h, 0)[member])
     return min(max(final_h, 1.0), float(slab.hours[-1]))
 

@@ -17,7 +17,7 @@ from handover.schedule.ensemble import CENTRAL, MEMBERS, draw_ensemble
 from handover.schedule.measurement_result import MeasurementResult
 from handover.schedule.mix import after_first_day, concrete_properties
 from handover.schedule.rule_selection import rules_for
-from handover.schedule.slab_simulation import DAYS, simulate_slab
+from handover.schedule.slab_simulation import DAYS, SHEET, SheetHours, simulate_slab
 from handover.schedule.surface_observations import condition_on_setting
 from handover.schedule.surroundings import around_slab, season_at_begin, weather_of_members
 from handover.weather.climate import climate_at
@@ -25,6 +25,10 @@ from handover.weather.extrapolate import extrapolate
 from handover.weather.fit_check import check_fit
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from numpy.typing import NDArray
+
     from handover.base.arrays import Floats
     from handover.jobs.record import JobRecord
     from handover.practice.rules import CuringMethod, Practice
@@ -35,6 +39,7 @@ if TYPE_CHECKING:
 
 SHARE = general_rules()["spread.share"]
 _MEDIAN = 0.5
+_BARE_H = 72.0  # of the slab without its sheet: past its set, and a day more
 
 
 class DeliveredConcrete(NamedTuple):
@@ -42,6 +47,20 @@ class DeliveredConcrete(NamedTuple):
 
     concrete: ConcreteProperties
     measurements: MeasurementResult
+
+
+class LikelySurface(NamedTuple):
+    """The surface of the likely case as the watering plan leaves it, at each whole hour, shape (h+1,) each.
+
+    Attributes:
+        temperature_c: Of the surface. [degC]
+        evaporation: Of an open, wet surface of that temperature. [kg/m2/h]
+        is_covered: Whether a sheet lies on it between two waterings.
+    """
+
+    temperature_c: Floats
+    evaporation: Floats
+    is_covered: NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -58,9 +77,11 @@ class Simulation:
         share: Share of the members that must have met a condition before its date is "not before".
         delivered: The concrete and its measurements, as the simulation of the slab begins.
         measurements: What the measurements show and change.
-        dry_surface_c: Surface of the likely case where the watering plan leaves it dry for hours, at each
-            whole hour, shape (h+1,); None: it is the wet one of the slab. [degC]
+        likely_surface: Surface of the likely case where the watering plan leaves it dry for hours, or where a
+            sheet lies on it between waterings; None: it is the wet, open one of the slab.
         dry: Hours in which the watering plan leaves the surface dry; None: no day has too many of them.
+        bare: The slab without the sheet that cures it, for its first days; None: no sheet cures it.
+        sheet_from_s: From when a sheet cures the slab, UTC seconds, shape (m,); None: none does.
     """
 
     job: JobRecord
@@ -72,8 +93,10 @@ class Simulation:
     share: float
     delivered: DeliveredConcrete
     measurements: MeasurementResult = field(default_factory=MeasurementResult)
-    dry_surface_c: Floats | None = None
+    likely_surface: LikelySurface | None = None
     dry: DryHours | None = None
+    bare: SlabSimulation | None = None
+    sheet_from_s: Floats | None = None
 
     @property
     def method(self) -> CuringMethod | None:
@@ -88,7 +111,24 @@ class Simulation:
     @property
     def has_sheet(self) -> bool:
         """Whether a plastic sheet cures the slab, which lies on it until curing ends."""
-        return self.job.curing.method == "plastic sheet"
+        return self.job.curing.method == SHEET
+
+    @property
+    def bare_slab(self) -> SlabSimulation:
+        """The slab with a bare top: for its drying in the hours before any cover."""
+        return self.bare or self.slab
+
+    @property
+    def likely_evaporation(self) -> Floats:
+        """The evaporation of an open, wet surface of the likely case, in kg/m2/h, shape (h+1,)."""
+        likely = self.likely_surface
+        return self.slab.evaporation[:, CENTRAL] if likely is None else likely.evaporation
+
+    @property
+    def likely_surface_c(self) -> Floats:
+        """The surface of the likely case, in degC, shape (h+1,)."""
+        likely = self.likely_surface
+        return self.slab.temperature_c[:, CENTRAL, 0] if likely is None else likely.temperature_c
 
     @cached_property
     def air_c(self) -> Floats:
@@ -105,8 +145,24 @@ class Simulation:
 
     @cached_property
     def coldest_top_c(self) -> Floats:
-        """The top of the concrete placed last, at the cold end of the band, in degC, shape (h+1,)."""
-        return self.cold_end(self.slab.temperature_c[:, self.ensemble.last_placed, 0])
+        """The top of the concrete placed last, at the cold end of the band, in degC, shape (h+1,).
+
+        It is bare as long as the crew may not have laid the sheet that cures the slab.
+        """
+        last = self.ensemble.last_placed
+        coldest = self.cold_end(self.slab.temperature_c[:, last, 0])
+        if self.bare is None or self.sheet_from_s is None:
+            return coldest
+        laid_s = float(np.quantile(self.sheet_from_s[last], self.share))
+        bare = self.bare.hours <= (laid_s - float(self.slab.placed_s[last][0])) / HOUR_S
+        known = slice(0, int(bare.sum()))
+        coldest[known] = np.minimum(coldest[known], self.coldest_bare_top_c[known])
+        return coldest
+
+    @cached_property
+    def coldest_bare_top_c(self) -> Floats:
+        """The same without any cover, in degC, for the hours in which it is known, shape (b+1,)."""
+        return self.cold_end(self.bare_slab.temperature_c[:, self.ensemble.last_placed, 0])
 
     def coldest_air(self, until: datetime | None) -> float:
         """Return the coldest air from placement until an instant, at the cold end of the band, in degC."""
@@ -198,11 +254,63 @@ def simulate(
     as_delivered, of_concrete = apply_concrete_measurements(job, by_mix, practice)
     ensemble, as_delivered, of_setting = condition_on_setting(job, whole, ensemble, as_delivered, practice)
     delivered = DeliveredConcrete(as_delivered, of_concrete + of_setting)
-    by_model = simulate_slab(job, whole, ensemble, as_delivered, practice, hours=24.0 * days)
+    bare, sheets = bare_before_sheet(job, whole, ensemble, as_delivered, practice)
+    by_model = simulate_slab(job, whole, ensemble, as_delivered, practice, hours=24.0 * days, sheets=sheets)
     simulation = Simulation(
-        job, whole, practice, ensemble, as_delivered, by_model, share, delivered=delivered
+        job,
+        whole,
+        practice,
+        ensemble,
+        as_delivered,
+        by_model,
+        share,
+        delivered=delivered,
+        bare=bare,
+        sheet_from_s=sheets[0].from_s if sheets else None,
     )
     return _with_slab(simulation, by_model)
+
+
+def bare_before_sheet(
+    job: JobRecord,
+    weather: WeatherSeries,
+    ensemble: Ensemble,
+    concrete: ConcreteProperties,
+    practice: Practice,
+) -> tuple[SlabSimulation | None, tuple[SheetHours, ...]]:
+    """Return the slab without the sheet that cures it, and from when that lies; nothing where none does.
+
+    The crew may draw it over the slab after the last pass, or lay it once a step leaves no mark. The concrete
+    placed first has it at once, which is warmer, for dates that must not be missed. The concrete placed last
+    has it from its own final set on, for dates that must be safe.
+    """
+    if job.curing.method != SHEET:
+        return None, ()
+    bare = simulate_slab(job, weather, ensemble, concrete, practice, hours=_BARE_H)
+    finished, placed_s = job.placement.finished, ensemble.placed_s
+    if finished is None:
+        over_s = placed_s + np.minimum(bare.hours_to_age(concrete.initial_set_h), bare.hours[-1]) * HOUR_S
+    else:
+        over_s = np.maximum(finished.timestamp(), placed_s)
+    from_s = _sheet_from(over_s, bare, concrete, ensemble)
+    return bare, (SheetHours(from_s, np.full(len(ensemble), np.inf)),)
+
+
+def _sheet_from(
+    over_s: Floats, bare: SlabSimulation, concrete: ConcreteProperties, ensemble: Ensemble
+) -> Floats:
+    """Return from when a sheet lies on each member, UTC seconds, shape (m,): see `bare_before_sheet`.
+
+    Args:
+        over_s: From when it may be drawn over the slab, UTC seconds, shape (m,).
+        bare: The slab without it.
+        concrete: Its concrete.
+        ensemble: Its members.
+    """
+    is_set_h = np.minimum(bare.hours_to_age(concrete.final_set_h), min(bare.hours[-1], _BARE_H))
+    from_s = np.maximum(over_s, bare.placed_s + is_set_h * HOUR_S)
+    from_s[ensemble.first_placed] = over_s[ensemble.first_placed]
+    return from_s
 
 
 def watered_until(simulation: Simulation, ends: datetime, cover_ends: datetime | None = None) -> Simulation:
@@ -231,9 +339,17 @@ def watered_until(simulation: Simulation, ends: datetime, cover_ends: datetime |
         simulation.practice,
         hours=float(simulation.slab.hours[-1]),
         water_ends=ends if is_later else until,
-        cover_ends=cover_ends,
+        sheets=_sheet_until(simulation, cover_ends),
     )
     return _with_slab(simulation, slab)
+
+
+def _sheet_until(simulation: Simulation, ends: datetime | None) -> tuple[SheetHours, ...]:
+    """Return the sheet that cures the slab, until an instant; None: it stays."""
+    from_s = simulation.sheet_from_s
+    if from_s is None:
+        return ()
+    return (SheetHours(from_s, np.full(len(from_s), np.inf if ends is None else ends.timestamp())),)
 
 
 def with_dry_surface(simulation: Simulation, dry: DryHours) -> Simulation:
@@ -250,19 +366,94 @@ def with_dry_surface(simulation: Simulation, dry: DryHours) -> Simulation:
     """
     if simulation.measurements.log_correction is not None:
         return simulation
+    surface = _likely_surface(simulation, float(simulation.slab.hours[-1]), dry=dry)
+    return replace(
+        simulation, likely_surface=surface._replace(evaporation=simulation.slab.evaporation[:, CENTRAL])
+    )
+
+
+def with_sheet_between(simulation: Simulation, spans: Iterable[tuple[datetime, datetime]]) -> Simulation:
+    """Return a simulation with its likely surface under a sheet between its waterings, warmer than open.
+
+    Strength stays that of the open slab, as it does with dry hours: dates do not count on the owner's sheet.
+
+    Args:
+        simulation: Open and wet.
+        spans: From when until when the sheet lies on it.
+    """
+    if simulation.measurements.log_correction is not None:
+        return simulation
+    sheets = [SheetHours(*(np.array([each.timestamp()]) for each in span)) for span in spans]
+    until_s = max(
+        (float(each.until_s[0]) for each in sheets), default=float(simulation.slab.placed_s[CENTRAL])
+    )
+    hours = min(
+        (until_s - float(simulation.slab.placed_s[CENTRAL])) / HOUR_S, float(simulation.slab.hours[-1])
+    )
+    return replace(simulation, likely_surface=_likely_surface(simulation, hours, sheets=sheets))
+
+
+def _likely_surface(
+    simulation: Simulation, hours: float, *, dry: DryHours | None = None, sheets: Sequence[SheetHours] = ()
+) -> LikelySurface:
+    """Simulate the likely case alone for some hours, with dry hours or under sheets; then as it was."""
     one, slab = np.array([CENTRAL]), simulation.slab
     ends_s = float(slab.water_ends_s[CENTRAL])
-    dried = simulate_slab(
+    likely = simulate_slab(
         simulation.job,
         simulation.weather,
         simulation.ensemble.subset(one),
         simulation.delivered.concrete.subset(one),
         simulation.practice,
-        hours=float(slab.hours[-1]),
+        hours=hours,
         water_ends=datetime.fromtimestamp(ends_s, UTC) if np.isfinite(ends_s) else None,
         dry=dry,
+        sheets=sheets,
     )
-    return replace(simulation, dry_surface_c=dried.temperature_c[:, 0, 0])
+    known = _with_members(slab, likely, one)
+    return LikelySurface(
+        known.temperature_c[:, CENTRAL, 0], known.evaporation[:, CENTRAL], known.under_sheet[:, CENTRAL]
+    )
+
+
+def under_crews_sheet(simulation: Simulation, start: datetime, until: datetime) -> Simulation:
+    """Return a simulation of the first days under a sheet that the crew draws over the open slab.
+
+    For the hours of sawing alone: it is warmer under it, which counts for what must not be missed. It lies as
+    one that cures the slab does: the concrete placed last has it from its own final set on.
+
+    Args:
+        simulation: The slab, open until first water.
+        start: From when the sheet may lie.
+        until: When it comes off.
+    """
+    ensemble, slab = simulation.ensemble, simulation.slab
+    over_s = np.maximum(slab.placed_s, start.timestamp())
+    from_s = _sheet_from(over_s, slab, simulation.delivered.concrete, ensemble)
+    ends_s = float(slab.water_ends_s[CENTRAL])
+    hours = float((until.timestamp() - slab.placed_s).max()) / HOUR_S + _BARE_H
+    covered = simulate_slab(
+        simulation.job,
+        simulation.weather,
+        ensemble,
+        simulation.delivered.concrete,
+        simulation.practice,
+        hours=min(hours, float(slab.hours[-1])),
+        water_ends=datetime.fromtimestamp(ends_s, UTC) if np.isfinite(ends_s) else None,
+        sheets=[SheetHours(from_s, np.full(len(ensemble), until.timestamp()))],
+    )
+    return replace(simulation, slab=_with_members(slab, covered, np.arange(len(ensemble))))
+
+
+def _with_members(slab: SlabSimulation, some: SlabSimulation, members: NDArray[np.int_]) -> SlabSimulation:
+    """Return a slab with some members as in a shorter simulation; past its end they are as warm as before."""
+    known, end = len(some.hours), len(some.hours) - 1
+    temperature_c, age_h, under = slab.temperature_c.copy(), slab.age_h.copy(), slab.under_sheet.copy()
+    evaporation = slab.evaporation.copy()
+    age_h[known:, members] += some.age_h[end] - age_h[end, members]
+    temperature_c[:known, members], age_h[:known, members] = some.temperature_c, some.age_h
+    evaporation[:known, members], under[:known, members] = some.evaporation, some.under_sheet
+    return replace(slab, temperature_c=temperature_c, age_h=age_h, evaporation=evaporation, under_sheet=under)
 
 
 def _with_slab(simulation: Simulation, by_model: SlabSimulation) -> Simulation:

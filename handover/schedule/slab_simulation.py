@@ -33,7 +33,7 @@ from handover.weather.climate import climate_at
 from handover.weather.series import utc64
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
     from datetime import datetime
 
     from numpy.typing import NDArray
@@ -83,6 +83,21 @@ class DryHours:
         return np.asarray(1.0 - np.clip(dried / np.diff(moments_s, axis=0), 0.0, 1.0))
 
 
+@dataclass(frozen=True)
+class SheetHours:
+    """From when until when a plastic sheet lies on each member, UTC seconds, shape (m,) each; inf: never."""
+
+    from_s: Floats
+    until_s: Floats
+
+    def at(self, moments_s: Floats) -> NDArray[np.bool_]:
+        """Return whether it lies on each member at some moments in UTC seconds, shape (n, m)."""
+        return np.asarray((moments_s >= self.from_s) & (moments_s < self.until_s))
+
+
+SHEET = "plastic sheet"
+"""The method of curing, the cover between waterings, and its materials."""
+
 DAYS = 28
 _CELL = 0.0127  # m; about half an inch, 8 cells in a 4 in slab
 _GROUND = 1.5  # m; the wave of a month is small below this depth
@@ -116,6 +131,7 @@ class SlabSimulation:
         water_ends_s: When curing water ends, UTC seconds, shape (m,); inf: not within the simulation, or no
             water cures the slab.
         is_ground_frozen: Whether the concrete placed last lies on frozen ground; that placed first does not.
+        under_sheet: Whether a sheet lies on it, shape (h+1, m).
     """
 
     hours: Floats
@@ -129,11 +145,17 @@ class SlabSimulation:
     later: LaterWeeks
     water_ends_s: Floats
     is_ground_frozen: bool
+    under_sheet: NDArray[np.bool_]
 
     @cached_property
     def later_age_h(self) -> Floats:
         """What is added to the equivalent age past the end, week by week, in h, shape (w+1, m, 3)."""
         return self.later.accumulate(self.temperature_c, hardening_rate(self.concrete))
+
+    def hours_to_age(self, age_h: Floats) -> Floats:
+        """Return the first whole hour at which all depths have an age, shape (m,); inf: past the end."""
+        reached = np.minimum.reduce(np.moveaxis(self.age_h, 2, 0)) >= age_h
+        return np.where(reached.any(axis=0), self.hours[reached.argmax(axis=0)], np.inf)
 
     def mean_until(self, hours: float) -> Floats:
         """Return the mean temperature of the middle over the first hours, in degC, shape (m,)."""
@@ -178,7 +200,7 @@ def simulate_slab(
     until_h: Floats | None = None,
     water_ends: datetime | None = None,
     dry: DryHours | None = None,
-    cover_ends: datetime | None = None,
+    sheets: Sequence[SheetHours] = (),
 ) -> SlabSimulation:
     """Simulate the slab of a job in its weather, every member at once.
 
@@ -194,7 +216,7 @@ def simulate_slab(
             all depths, shape (m,); at its duration where left out. [h]
         water_ends: When curing water ends, by the watering plan; estimated where left out.
         dry: The hours before it in which the watering plan leaves the surface dry; none where left out.
-        cover_ends: When a sheet that cures the slab comes off, by the plan; it stays on where left out.
+        sheets: The hours in which a plastic sheet lies on the slab.
     """
     steps = _steps(hours)
     instants = np.concatenate([[0.0], np.cumsum(steps)])
@@ -214,18 +236,22 @@ def simulate_slab(
     initial_c = ground.temperature_c.copy()
     initial_c[:, : len(grid.concrete)] = initial[:, np.newaxis]
     look = practice.materials["surface"]
-    resistance = np.array([cover_resistance(job, practice)]) if cover is None else cover
     is_blanketed = cover is not None or job.curing.method == "insulating blanket"
-    off_s = np.full(len(ensemble), np.inf if cover_ends is None else cover_ends.timestamp())
-    off_s -= ensemble.placed_s
-    laid = _cover_over_steps(resistance, job, instants, practice, off_s=None if is_blanketed else off_s)
+    moments_s = instants[:, np.newaxis] + ensemble.placed_s
+    under_sheet = _is_under_sheet(sheets, moments_s)
+    laying_h = laying_hours(job, ensemble.placed_s, practice)
+    if is_blanketed:
+        resistance = np.array([cover_resistance(job, practice)]) if cover is None else cover
+        laid = np.where(instants[:-1, np.newaxis] >= laying_h[0] * HOUR_S, resistance, 0.0)
+    else:
+        laid = np.where(under_sheet[:-1], practice.materials["cover"][SHEET], 0.0)
     water = _water(job, instants, ensemble.placed_s, concrete, practice, water_ends, dry)
     result = march(
         grid,
         _hydrating(concrete, ensemble, practice),
         surface_exchange(
             Surface(
-                _absorptivity(job, instants, ensemble, practice, off_s),
+                _absorptivity(job, instants, ensemble, practice, under_sheet[:-1]),
                 look["emissivity"],
                 shelter["sky"],
                 shelter["sun"],
@@ -251,7 +277,7 @@ def simulate_slab(
             met["air_c"],
             protection_needs(job, concrete, practice),
             practice,
-            latest_h=laying_hours(job, practice)[1],
+            latest_h=laying_h[1],
             is_finished=job.placement.finished is not None,
         )
         if is_blanketed
@@ -276,6 +302,7 @@ def simulate_slab(
         later=later_weeks(result.seconds / HOUR_S, utc64(job.placement.end), climate),
         water_ends_s=water.ends_s(),
         is_ground_frozen=bool(ground.frozen.any()),
+        under_sheet=under_sheet[whole],
     )
 
 
@@ -321,53 +348,40 @@ def _sample_group(weather: WeatherSeries, hourly: Hourly, group: slice, moments:
     return sampled
 
 
-def _cover_over_steps(
-    resistance: Floats, job: JobRecord, instants: Floats, practice: Practice, *, off_s: Floats | None
-) -> Floats:
-    """Return the resistance on the slab over each step, shape (s, m) or (s, 1).
-
-    A sheet lies from finishing on until it comes off, after `off_s` seconds of each member, shape (m,).
-    Blankets, without it, may lie from finishing on until protection ends.
-    """
-    if off_s is None:
-        on = (instants[:-1] >= laying_hours(job, practice)[0] * HOUR_S)[:, np.newaxis]
-    else:
-        on = _is_under_sheet(job, instants, practice, off_s)
-    return np.where(on, resistance, 0.0)
-
-
-def _is_under_sheet(job: JobRecord, instants: Floats, practice: Practice, off_s: Floats) -> NDArray[np.bool_]:
-    """Return for each step whether a sheet lies on each member until it comes off, shape (s, m)."""
-    finished = _is_after_finishing(job, instants, practice)[:, np.newaxis]
-    return np.asarray(finished & (instants[:-1, np.newaxis] < off_s))
-
-
-def _is_after_finishing(job: JobRecord, instants: Floats, practice: Practice) -> NDArray[np.bool_]:
-    """Return for each step whether the slab is finished, so that cover or compound is on it, shape (s,)."""
-    finished, end = job.placement.finished, job.placement.end
-    from_s = practice["cover.laid"] * HOUR_S
-    if finished is not None:
-        from_s = max(finished.timestamp() - end.timestamp(), 0.0)
-    return np.asarray(instants[:-1] >= from_s)
+def _is_under_sheet(sheets: Sequence[SheetHours], moments_s: Floats) -> NDArray[np.bool_]:
+    """Return whether a sheet lies on each member at some moments in UTC seconds, shape (n, m)."""
+    under = np.zeros(moments_s.shape, dtype=bool)
+    for sheet in sheets:
+        under |= sheet.at(moments_s)
+    return under
 
 
 def _absorptivity(
-    job: JobRecord, instants: Floats, ensemble: Ensemble, practice: Practice, off_s: Floats
+    job: JobRecord, instants: Floats, ensemble: Ensemble, practice: Practice, under_sheet: NDArray[np.bool_]
 ) -> Floats:
-    """Return the share of the sun that the surface takes up over each step, shape (s, m).
+    """Return the share of the sun that the surface takes up over each step, shape (s, m) or (1, 1).
 
     Where the colour of compound or sheet is not known, the concrete placed last has the coolest one, for
     dates that must be safe, and the concrete placed first the warmest, for dates that must not be missed.
     """
     bare: float = practice.materials["surface"]["absorptivity"]
-    by_colour = practice.materials["colour"].get(job.curing.method)
-    if by_colour is None:
+    coat = practice.materials["colour"].get(job.curing.method) if job.curing.method != SHEET else None
+    if coat is None and not under_sheet.any():
         return np.full((1, 1), bare)
-    lowest, highest = absorptivity_of(by_colour, job.curing.colour)
+    colours = practice.materials["colour"][SHEET] if coat is None else coat
+    lowest, highest = absorptivity_of(colours, job.curing.colour)
     of_members = np.full(len(ensemble), lowest)
     of_members[ensemble.first_placed] = highest
-    until_s = np.full(len(ensemble), np.inf) if job.curing.method == "curing compound" else off_s
-    return np.where(_is_under_sheet(job, instants, practice, until_s), of_members, bare)
+    is_coloured = under_sheet if coat is None else _is_finished(job, instants, ensemble.placed_s, practice)
+    return np.where(is_coloured, of_members, bare)
+
+
+def _is_finished(job: JobRecord, instants: Floats, placed_s: Floats, practice: Practice) -> NDArray[np.bool_]:
+    """Return for each step whether each member is finished, so that a coat is on it, shape (s, m)."""
+    finished = job.placement.finished
+    late_s = np.full(len(placed_s), practice["cover.laid"] * HOUR_S)
+    from_s = late_s if finished is None else np.maximum(finished.timestamp() - placed_s, 0.0)
+    return np.asarray(instants[:-1, np.newaxis] >= from_s)
 
 
 def absorptivity_of(by_colour: dict[str, list[float]], colour: str | None) -> tuple[float, float]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from functools import cached_property, partial
+from functools import partial
 from typing import TYPE_CHECKING, Annotated, Any
 from zoneinfo import ZoneInfo
 
@@ -18,6 +18,7 @@ import numpy as np
 from handover.base.arrays import HOUR_S, Floats
 from handover.jobs.record import AFTER_THE_POUR, JobRecord, Placement
 from handover.schedule.basis import basis_of
+from handover.schedule.crews_sheet import saw_under_crews_sheet
 from handover.schedule.ensemble import MEMBERS
 from handover.schedule.frost_protection import (
     blankets_to_try,
@@ -41,6 +42,7 @@ from handover.schedule.simulation import (
     SHARE,
     DeliveredConcrete,
     Simulation,
+    bare_before_sheet,
     prepare_ensemble,
     with_coordinates,
 )
@@ -258,7 +260,7 @@ def compare_starts(
         _simulate(own, whole, drawn, practice, share)
         for own, (whole, drawn) in zip(jobs, inputs, strict=True)
     ]
-    compared = tuple(_StartComparer(each, practice, plan).start() for each in simulations)
+    compared = tuple(_comparer(each, practice, plan).start() for each in simulations)
     typical_from = simulations[-1].weather.typical_from
     ranks = [rank(each) for each in compared]
     return StartComparison(
@@ -359,15 +361,36 @@ def _simulate(
 ) -> Simulation:
     """Simulate one start as `simulate` does, but for a week."""
     concrete = concrete_properties(job.mix, ensemble, practice)
-    slab = simulate_slab(job, weather, ensemble, concrete, practice, hours=_HOURS)
+    bare, sheets = bare_before_sheet(job, weather, ensemble, concrete, practice)
+    slab = simulate_slab(job, weather, ensemble, concrete, practice, hours=_HOURS, sheets=sheets)
     warmed = after_first_day(concrete, slab.mean_until(practice["strength.warm-until"]), practice)
     # The other dates need not be computed; how long the slab stays wet depends on all rules.
     of_starts = replace(practice, gates=tuple(each for each in practice.gates if each.milestone in _KINDS))
     delivered = DeliveredConcrete(concrete, MeasurementResult())
-    return Simulation(job, weather, of_starts, ensemble, warmed, slab, share, delivered)
+    return Simulation(
+        job,
+        weather,
+        of_starts,
+        ensemble,
+        warmed,
+        slab,
+        share,
+        delivered,
+        bare=bare,
+        sheet_from_s=sheets[0].from_s if sheets else None,
+    )
 
 
 # ---- what speaks against each start -----------------------------------------------------------------
+
+
+def _comparer(
+    simulation: Simulation, practice: Practice, plan: Callable[[JobRecord], CureSchedule]
+) -> _StartComparer:
+    """Return the comparer of a start, with its dates as a schedule has them."""
+    basis = basis_of(simulation.weather)
+    dates = saw_under_crews_sheet(simulation, compute_dates(simulation, basis), basis)
+    return _StartComparer(simulation, dates, practice, plan)
 
 
 @dataclass(frozen=True)
@@ -375,13 +398,9 @@ class _StartComparer:
     """Finds the hours of a start, and what speaks against it."""
 
     simulation: Simulation
+    dates: Dates
     practice: Practice
     plan: Callable[[JobRecord], CureSchedule]
-
-    @cached_property
-    def dates(self) -> Dates:
-        """The dates that are compared."""
-        return compute_dates(self.simulation, basis_of(self.simulation.weather))
 
     def start(self) -> StartHour:
         """Return the start."""

@@ -147,7 +147,7 @@ def _bare_loss(
     Returns:
         Hours since placement, shape (n,) [h]; the loss until then, shape (n, m) [mm].
     """
-    slab = simulation.slab
+    slab = simulation.bare_slab
     placed_s = float(slab.placed_s[members][0])
     first, last = ((each.timestamp() - placed_s) / HOUR_S for each in (start, end))
     middle = np.arange(first, last, STEP_H) + STEP_H / 2

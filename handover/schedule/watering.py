@@ -275,8 +275,8 @@ def _from_first(slots: Slots, forced: NDArray[np.bool_] | None) -> Slots:
 
 
 def driest_day(watering: Iterable[WateringDay]) -> float:
-    """Return the most dry hours of a day; days of possible frost are covered and do not count."""
-    return max((day.dry_hours for day in watering if day.skipped_because != "frost"), default=0.0)
+    """Return the most dry hours of a day; days of possible frost are covered and have none."""
+    return max((day.dry_hours for day in watering), default=0.0)
 
 
 def dry_hours(simulation: Simulation, dates: Dates, watering: Sequence[WateringDay]) -> DryHours | None:
@@ -709,9 +709,7 @@ def _slots(
     grid = np.arange(*_bounds(day, simulation.job.zone), SLOT_H * HOUR_S)
     grid = grid[(grid >= starts.timestamp()) & (grid + SLOT_H * HOUR_S <= ends.timestamp())]
     local = _on_the_clock(grid, simulation.job.zone)
-    lost = np.interp(
-        grid + SLOT_H * HOUR_S / 2, simulation.slab_s(CENTRAL), simulation.slab.evaporation[:, CENTRAL]
-    )
+    lost = np.interp(grid + SLOT_H * HOUR_S / 2, simulation.slab_s(CENTRAL), simulation.likely_evaporation)
     return Slots(
         start_s=grid,
         of_day=_half_hours(local),
@@ -827,7 +825,7 @@ def _dry_again(grid: Floats, simulation: Simulation) -> Floats:
     if method is None or method.looks:
         return usual
     time_s = simulation.slab_s(CENTRAL)
-    rates = simulation.slab.evaporation[:, CENTRAL] * method.loss
+    rates = simulation.likely_evaporation * method.loss
     means = (rates[1:] + rates[:-1]) / 2.0
     gone = np.concatenate([[0.0], np.cumsum(means * np.diff(time_s) / HOUR_S)])
     begins = grid + SLOT_H * HOUR_S
@@ -865,17 +863,18 @@ def _day(
     known = simulation.weather.seconds
     whole = (known > begins) & (known <= over)
     visits = tuple(_visits(slots, chosen, put_mm * job.slab.area, simulation))
+    skipped = None if visits else _why_skipped(slots, job, method)
     chance, gets_rain = weather.precipitation_probability[whole], job.slab.gets_rain
     return WateringDay(
         date=day,
         visits=visits,
-        skipped_because=None if visits else _why_skipped(slots, job, method),
+        skipped_because=skipped,
         rain_mm=float(weather.precipitation_mm[whole].sum()) if gets_rain else 0.0,
         rain_probability=float(np.nanmax(chance)) if gets_rain and not np.isnan(chance).all() else None,
         lost_mm=float(slots.lost.sum()),
         coldest_c=float(simulation.air_c[whole].min()),
         basis=basis(datetime.fromtimestamp(over, UTC)),
-        dry_hours=dry_h,
+        dry_hours=0.0 if skipped == "frost" else dry_h,  # a cover keeps it from drying
         water_hours=tuple(_water_hours(slots, job.zone)),
     )
 
@@ -912,9 +911,7 @@ def _cold_water(
     water, limit = simulation.job.curing.water_temperature, simulation.practice["water.cooler"]
     if water is None:
         return None, None
-    time_s, surface = simulation.slab_s(CENTRAL), simulation.dry_surface_c
-    if surface is None:
-        surface = simulation.slab.temperature_c[:, CENTRAL, 0]
+    time_s, surface = simulation.slab_s(CENTRAL), simulation.likely_surface_c
     cooler = float(np.interp(start.timestamp(), time_s, surface)) - water
     if cooler <= limit:
         return None, None

@@ -351,7 +351,7 @@ def test_a_surface_that_evaporation_does_not_cool_is_hotter(
     simulation = simulate(job(), weather(24.0, 38.0), as_of)
     begins = as_of.replace(hour=9, minute=0).timestamp() + 2 * 86400.0
     slots = begins + np.arange(18) * 1800.0
-    dry = with_dry_surface(simulation, DryHours(slots, 1800.0, np.ones(18))).dry_surface_c
+    dry = with_dry_surface(simulation, DryHours(slots, 1800.0, np.ones(18))).likely_surface_c
     assert dry is not None
     wet, time_s = simulation.slab.temperature_c[:, CENTRAL, 0], simulation.slab_s(CENTRAL)
     before, within = time_s < begins, (time_s > begins + 3600.0) & (time_s <= slots[-1])
