@@ -297,7 +297,8 @@ class _TaskWording:
         title, text = self.words.event("blankets-off", when=self._date(task.because).when_text)
         after = "sheet" if sheet_after_blankets(self.schedule) else "after" if task.cover else None
         last = self.wording.say(f"event.blankets-off.{after}") if after else ""
-        return _TaskWords(title, "\n".join(filter(None, (text, last))))
+        longer = self.wording.warnings.left_on("event.blankets-off.left-on")
+        return _TaskWords(title, "\n".join(filter(None, (text, longer, last))))
 
     # ---- both
 

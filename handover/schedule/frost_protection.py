@@ -11,8 +11,15 @@ import numpy as np
 
 from handover.base.arrays import HOUR_S, Floats
 from handover.schedule.ensemble import CENTRAL
-from handover.schedule.gate_evaluators import hours_to_age
-from handover.schedule.model import SAME_BLANKET, Blanket, MilestoneKind, Protection
+from handover.schedule.gate_evaluators import REACH_H, hours_to_age
+from handover.schedule.model import (
+    REPEATED_FROST,
+    SAME_BLANKET,
+    Blanket,
+    BlanketsLeftOn,
+    MilestoneKind,
+    Protection,
+)
 from handover.schedule.printed_times import COVERING, before_the_night, half_hour_up
 from handover.schedule.protection_period import largest_drop, laying_hours
 from handover.schedule.quantiles import instant_after, share_to_wait_for
@@ -151,6 +158,7 @@ def plan_protection(simulation: Simulation, dates: Dates) -> Protection | None:
         largest_drop_k=largest_drop(simulation.job, simulation.practice),
         drop_k=_drop(simulation, dates),
         edges=simulation.practice["frost.edges"],
+        left_on=_left_on(simulation, dates, enough),
     )
 
 
@@ -159,6 +167,52 @@ def _before_blankets(under: Blanket, laid: datetime | None) -> datetime | None:
     bare = under.bare_freezes_from
     is_covered = bare is not None and laid is not None and (laid + COVERING).timestamp() <= bare.timestamp()
     return None if is_covered else bare
+
+
+def _left_on(simulation: Simulation, dates: Dates, enough: float | None) -> BlanketsLeftOn | None:
+    """Return from when the slab stands repeated frost if its blankets stay on until then.
+
+    Only where it comes out of cold protection too weak for the frosts ahead. Some members are simulated under
+    the blankets of the record, else under those that are enough. A logger shows the slab as it lies.
+
+    Args:
+        simulation: The simulated job.
+        dates: Its dates.
+        enough: Resistance of the thinnest blanket that is enough; None: none is. [m2K/W]
+    """
+    job, practice = simulation.job, simulation.practice
+    resistance = cover_resistance(job, practice) if simulation.is_insulated else enough
+    if not (resistance and _dries_before_frost(dates)) or simulation.measurements.log_correction is not None:
+        return None
+    asked = max(gate.value or 0.0 for gate in practice.gates_of("freeze-thaw", job.slab.use))
+    some = members_to_try(simulation.ensemble.n_last)
+    ensemble, concrete = simulation.ensemble.subset(some), simulation.concrete.subset(some)
+    strong_h = concrete.age_at_strength(asked)
+    slab = simulate_slab(
+        job,
+        simulation.weather,
+        ensemble,
+        concrete,
+        practice,
+        cover=np.full(len(some), resistance),
+        until_h=strong_h,
+        blankets_until_h=strong_h,
+    )
+    met = hours_to_age(slab, strong_h)
+    met = np.where(met > REACH_H, np.inf, met)
+    shares = 0.5, share_to_wait_for(MilestoneKind.FREEZE_THAW, simulation.share)
+    likely, late = (float(np.quantile(met, each, method="inverted_cdf")) for each in shares)
+    placed_s, open_ = float(slab.placed_s[CENTRAL]), dates.not_before(MilestoneKind.FREEZE_THAW)
+    soon, safe = (instant_after(placed_s, each, job.zone) for each in (likely, late))
+    if safe is not None and open_ is not None and open_ <= safe:
+        return None  # it gets there as soon without them
+    return BlanketsLeftOn(resistance, asked, soon, safe)
+
+
+def _dries_before_frost(dates: Dates) -> bool:
+    """Return whether moist curing ends because a wet slab would freeze again and again."""
+    ends = (each for each in dates.milestones if each.kind == MilestoneKind.CURING_ENDS)
+    return any(each.because.governing.rule == REPEATED_FROST for each in ends)
 
 
 def _as_dated(tried: tuple[Blanket, ...], simulation: Simulation, dates: Dates) -> tuple[Blanket, ...]:

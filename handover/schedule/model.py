@@ -270,6 +270,16 @@ class Blanket:
 
 
 @dataclass(frozen=True)
+class BlanketsLeftOn:
+    """What if blankets stayed on until the slab stands frost after frost: from when it does."""
+
+    resistance: Annotated[NotNegative, means("Of the blankets. [m2K/W]")]
+    strength_mpa: Annotated[NotNegative, means("Strength that repeated frost asks for. [MPa]")]
+    likely: Annotated[Instant | None, means("When it is likely reached; null: past the estimate.")]
+    not_before: Annotated[Instant | None, means("The same, cautious.")]
+
+
+@dataclass(frozen=True)
 class Protection:
     """How to keep the slab from freezing before it is strong enough."""
 
@@ -291,6 +301,10 @@ class Protection:
         means(
             "When the top may freeze before finishing ends or it sets: no blanket helps; null: it does not."
         ),
+    ] = None
+    left_on: Annotated[
+        BlanketsLeftOn | None,
+        means("What if blankets stay on; null: it is strong enough, or no blanket keeps frost off."),
     ] = None
 
     def suffices(self, resistance: float | None) -> bool:

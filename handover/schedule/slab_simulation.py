@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -21,7 +21,12 @@ from handover.schedule.delivery_tickets import truck_hours
 from handover.schedule.duration_tables import required_hours
 from handover.schedule.ground import air_after, air_before, ground_at_placement
 from handover.schedule.later_weeks import LaterWeeks, hardening_rate, later_weeks
-from handover.schedule.protection_period import blanket_cover, laying_hours, protection_needs
+from handover.schedule.protection_period import (
+    ProtectionNeeds,
+    blanket_cover,
+    laying_hours,
+    protection_needs,
+)
 from handover.schedule.surroundings import (
     Hourly,
     around_slab,
@@ -198,6 +203,7 @@ def simulate_slab(
     cover: Floats | None = None,
     hours: float | None = None,
     until_h: Floats | None = None,
+    blankets_until_h: Floats | None = None,
     water_ends: datetime | None = None,
     dry: DryHours | None = None,
     sheets: Sequence[SheetHours] = (),
@@ -214,6 +220,8 @@ def simulate_slab(
         hours: Another duration than `DAYS`, rounded up to whole hours. [h]
         until_h: Equivalent age of each member at which the simulation may end, once all have reached it at
             all depths, shape (m,); at its duration where left out. [h]
+        blankets_until_h: Equivalent age of each member until which blankets stay on it, shape (m,); as the
+            rules ask where left out. [h]
         water_ends: When curing water ends, by the watering plan; estimated where left out.
         dry: The hours before it in which the watering plan leaves the surface dry; none where left out.
         sheets: The hours in which a plastic sheet lies on the slab.
@@ -275,7 +283,7 @@ def simulate_slab(
             laid,
             instants,
             met["air_c"],
-            protection_needs(job, concrete, practice),
+            _blanket_needs(job, concrete, practice, blankets_until_h),
             practice,
             latest_h=laying_h[1],
             is_finished=job.placement.finished is not None,
@@ -304,6 +312,14 @@ def simulate_slab(
         is_ground_frozen=bool(ground.frozen.any()),
         under_sheet=under_sheet[whole],
     )
+
+
+def _blanket_needs(
+    job: JobRecord, concrete: ConcreteProperties, practice: Practice, until_h: Floats | None
+) -> ProtectionNeeds:
+    """Return what must be reached before blankets come off, with an equivalent age of each member, (m,)."""
+    needs = protection_needs(job, concrete, practice)
+    return needs if until_h is None else replace(needs, age_h=np.maximum(needs.age_h, until_h))
 
 
 def cover_resistance(job: JobRecord, practice: Practice) -> float:

@@ -253,6 +253,8 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "concrete/evaporation.py: wind_at(measured_at_m)",
     ),
     "a method of computing: steps, bounds and reach of the numbers": (
+        "schedule/crews_sheet.py: _DAYS",
+        "schedule/simulation.py: _BARE_H",
         "concrete/hydration.py: _YOUNGEST_H",
         "concrete/curves.py: _MIDDLE_DAYS",
         "concrete/curves.py: _OLDEST_DAYS",

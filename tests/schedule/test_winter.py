@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from handover.documents.wording import Wording
 from handover.schedule.model import MilestoneKind
 from handover.schedule.plan import plan_cure
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from datetime import datetime
 
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule, Milestone
@@ -23,7 +24,10 @@ if TYPE_CHECKING:
 
 Kind = MilestoneKind
 PSI_3500 = 3500 * 0.00689476  # MPa, by definition of the psi
-NOWHERE = {"latitude": None, "longitude": None}  # nothing tells that the cold of the forecast will end
+NOWHERE: dict[str, Any] = {
+    "latitude": None,
+    "longitude": None,
+}  # nothing tells that the cold of the forecast will end
 STRONG: dict[str, Any] = {"specified_strength": 31.0, "air": 0.06}
 
 
@@ -157,3 +161,94 @@ def test_salt_after_a_winter_pour_waits_until_weeks_after_the_winter(
     hour = timedelta(hours=1)  # the clock is set back on the first of November
     assert abs(mild - over - timedelta(weeks=6)) <= hour
     assert dry - over <= timedelta(weeks=4) + hour
+
+
+def _in_frost(record: JobRecord, air: WeatherSeries, as_of: datetime) -> CureSchedule:
+    schedule = plan_cure(record, air, as_of)
+    assert schedule.has_caution("dry-before-frost")
+    return schedule
+
+
+def test_blankets_that_stay_on_bring_the_strength_for_repeated_frost(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """Under them it is warmer than open, in weak sun: it gets there, and sooner the better they are.
+
+    The papers of owner and crew say it in one sentence, with one date.
+    """
+    weeks = []
+    winter = weather(-7.0, 3.0, shortwave_wm2=weather().shortwave_wm2 / 6.0, **NOWHERE)
+    for resistance in (0.7, 1.4):
+        curing = {"method": "insulating blanket", "blanket_r_value": resistance}
+        record = job(site=NOWHERE, mix=STRONG, curing=curing)
+        schedule = _in_frost(record, winter, as_of)
+        protection, open_ = schedule.protection, schedule.milestone(Kind.FREEZE_THAW)
+        assert protection is not None
+        left_on = protection.left_on
+        assert left_on is not None
+        assert left_on.strength_mpa == pytest.approx(PSI_3500, abs=0.01)
+        assert left_on.likely is not None
+        assert left_on.not_before is not None
+        assert left_on.likely < left_on.not_before
+        assert open_ is not None
+        assert open_.not_before is None or left_on.not_before < open_.not_before
+        weeks.append(left_on.not_before)
+        for language in ("en", "es"):
+            words = Wording(record, schedule, language=language)
+            owner = words.warnings.left_on("caution.dry-before-frost.left-on")
+            assert owner
+            assert any(owner in each.text for each in words.cautions)
+            assert words.warnings.left_on("event.blankets-off.left-on")
+    assert weeks[1] < weeks[0]
+
+
+def test_no_blankets_stay_on_where_no_frost_follows(job: Job, weather: Weather, as_of: datetime) -> None:
+    record = job(mix=STRONG, curing={"method": "insulating blanket"})
+    mild = plan_cure(record, weather(2.0, 14.0), as_of)
+    assert mild.protection is None or mild.protection.left_on is None
+
+
+def test_weak_concrete_never_gets_there(job: Job, lasting: Weather, as_of: datetime) -> None:
+    """A mix of 2,500 psi has no date for 3,500 psi, and no sentence that promises one."""
+    record = job(site=NOWHERE, mix={"specified_strength": 17.2}, curing={"method": "insulating blanket"})
+    schedule = _in_frost(record, lasting(-7.0, 3.0), as_of)
+    left_on = schedule.protection.left_on if schedule.protection else None
+    assert left_on is None or left_on.not_before is None
+    assert Wording(record, schedule).warnings.left_on("event.blankets-off.left-on") == ""
+
+
+MEANS_C = (-2.0, 1.0, 4.0, 8.0, 12.0, 18.0)
+
+
+@pytest.mark.parametrize("method", ["plastic sheet", "insulating blanket"])
+def test_a_colder_slab_is_strong_no_sooner_and_a_cover_says_that_it_holds_wheels_back(
+    job: Job, weather: Weather, as_of: datetime, method: str
+) -> None:
+    """Seen: cars on June 2 at 2 degC, on June 4 at 6 degC, because frost takes the sheet off.
+
+    Strength for wheels comes no sooner where it is colder. Where its date is the earlier one, the sheet holds
+    the warmer one back, and its paper says so; that of the colder one says why its cure stops.
+    """
+    swept = []
+    for mean in MEANS_C:
+        record = job(site=NOWHERE, mix=STRONG, curing={"method": method})
+        weak_sun = weather().shortwave_wm2 / 4.0
+        air = weather(mean - 5.0, mean + 5.0, shortwave_wm2=weak_sun, **NOWHERE)
+        schedule = plan_cure(record, air, as_of)
+        car = schedule.milestone(Kind.LIGHT_VEHICLES)
+        strong = gates(car)["light-vehicles.strength-share"]
+        assert car is not None
+        swept.append((schedule, car, strong))
+        words = Wording(record, schedule).dates
+        said = words.say("milestone.words.waits-for-cover") in words.milestone(car).sentence
+        others = [each.not_before for each in car.because.others]
+        held = car.because.governing.rule == "light-vehicles.cover-off" and None not in others
+        if held and car.not_before is not None:
+            assert said is (max(others, key=datetime.timestamp) + timedelta(days=1) <= car.not_before)
+        else:
+            assert not said
+    for (cold, car, strong), (_, warmer, sooner) in pairwise(swept):
+        assert strong is None or (sooner is not None and sooner <= strong)
+        if warmer.not_before is None or (car.not_before and car.not_before < warmer.not_before):
+            assert warmer.because.governing.rule == "light-vehicles.cover-off"
+            assert cold.has_caution("dry-before-frost")

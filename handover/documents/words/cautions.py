@@ -7,12 +7,13 @@ from datetime import timedelta
 from functools import cached_property
 from math import ceil
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
 from handover.schedule.cover_times import first_visit, is_soft, sheet_after_blankets
-from handover.schedule.model import MilestoneKind
-from handover.schedule.printed_times import frost_safe_under_blankets
+from handover.schedule.model import MilestoneKind, PrintedTime
+from handover.schedule.printed_times import frost_safe_under_blankets, monday_up
 from handover.schedule.tasks import cover_tasks, is_laid_by_crew, staying_cover
 
 if TYPE_CHECKING:
@@ -57,7 +58,19 @@ class CautionWording(ScheduleWords):
         title, text = f"{key}.title", self._text_key(key, caution)
         if self._is_ahead(caution):
             title, text = (f"{each}-ahead" for each in (title, text))
-        return Notice(caution.code, self.say(title, **values), self.say(text, **values))
+        longer = self.left_on(f"{key}.left-on") if caution.code == "dry-before-frost" else ""
+        sentences = filter(None, (self.say(text, **values), longer))
+        return Notice(caution.code, self.say(title, **values), " ".join(sentences))
+
+    def left_on(self, key: str) -> str:
+        """Return until when blankets would stay on for repeated frost; empty where no date is known."""
+        protection, placed = self.schedule.protection, self.schedule.placement_end
+        left_on = None if protection is None else protection.left_on
+        when = None if left_on is None else left_on.not_before
+        if when is None or not self.schedule.is_ahead(when):
+            return ""
+        printed = PrintedTime(monday_up(when.astimezone(ZoneInfo(self.schedule.timezone))), "week")
+        return self.say(key, until=self.speak.printed_time(printed, placed).text)
 
     def _colder(self, caution: Caution) -> str:
         """Return that it may be colder than the forecast; empty if that is printed as the same."""

@@ -351,7 +351,12 @@ class DateWording:
             return special
         part = "sentence-frost" if self._is_dry_look(milestone) else "sentence"
         more = self._warming() if milestone.kind == MilestoneKind.HEATING else ()
-        parts = self._of_kind(milestone.kind, part), self._between_waterings(milestone), *more
+        parts = (
+            self._of_kind(milestone.kind, part),
+            self._between_waterings(milestone),
+            self._waits_for_cover(milestone),
+            *more,
+        )
         sentence = " ".join(filter(None, parts))
         if milestone.kind == MilestoneKind.FIRST_WATER and milestone.not_after is not None:
             late = self.speak.not_after(milestone.not_after).text
@@ -362,6 +367,19 @@ class DateWording:
         coat = self.say("milestone.words.coat-stays") if stays else ""
         after = self._under_cover(milestone), self._cover_comes_off(milestone), coat
         return " ".join(filter(None, (sentence, *after)))
+
+    def _waits_for_cover(self, milestone: Milestone) -> str:
+        """Return that only the cover holds wheels back; empty where something else does.
+
+        A colder slab, whose sheet frost takes off early, may have an earlier date: this is why.
+        """
+        because = milestone.because
+        if because.governing.rule != f"{milestone.kind}.cover-off" or because.governing.not_before is None:
+            return ""
+        day = timedelta(days=1)
+        ready = [each.not_before for each in because.others]
+        is_ready = all(each is not None and each + day <= because.governing.not_before for each in ready)
+        return self.say("milestone.words.waits-for-cover") if is_ready else ""
 
     def _sentence_of_its_own(self, milestone: Milestone) -> str:
         """Return what a date means where this slab asks for other words; empty where it does not."""
