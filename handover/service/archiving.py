@@ -333,7 +333,7 @@ def zone_of_set(documents: Mapping[str, bytes], where: str) -> str:
 
 def _schedule(documents: Mapping[str, bytes], where: str) -> dict[str, Any]:
     try:
-        schedule = _parsed(documents[SCHEDULE_FILE])
+        schedule = _content_of(documents[SCHEDULE_FILE])
     except (KeyError, ValueError, RecursionError):
         schedule = None
     if not (
@@ -348,7 +348,7 @@ def _schedule(documents: Mapping[str, bytes], where: str) -> dict[str, Any]:
 
 
 @lru_cache(maxsize=4)
-def _parsed(content: bytes) -> Any:
+def _content_of(content: bytes) -> Any:
     """Return what a file has as JSON, to read: it is kept for whoever asks next."""
     return json.loads(content)
 
