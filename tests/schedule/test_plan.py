@@ -163,8 +163,10 @@ def test_in_the_cold_strength_governs_and_in_the_warm_the_days(
 
 
 def test_the_last_concrete_holds_up_what_must_be_safe(job: Job, weather: Weather, as_of: datetime) -> None:
-    morning = plan_cure(job(placement={"finished": None}), weather(), as_of)
-    long_pour = job(placement={"end": morning.placement_end + timedelta(hours=3), "finished": None})
+    bare = {"coloured": True}  # no sheet, which would come later after a longer pour
+    morning = plan_cure(job(slab=bare, placement={"finished": None}), weather(), as_of)
+    end = morning.placement_end + timedelta(hours=3)
+    long_pour = job(slab=bare, placement={"end": end, "finished": None})
     longer = plan_cure(long_pour, weather(), as_of)
     assert date_of(longer, MilestoneKind.FIRST_WATER) > date_of(morning, MilestoneKind.FIRST_WATER)
     # ... and the first concrete says when it is too late to saw, whenever the last came.
