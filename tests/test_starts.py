@@ -347,10 +347,11 @@ def test_a_start_that_dries_fast_below_the_limit_is_not_said_to_be_free_of_it() 
     compared = two_days()
     start = replace(compared.comparison.starts[0], concerns=())
     words = start_words(compared)
-    calm, dry = (words.words_of(replace(start, watch_hours=each)).sentences for each in (0.0, 5.9))
-    assert calm == (words.say("starts.against.none"),)
-    [sentence] = dry
-    assert " 6 h" in sentence.replace("\N{NO-BREAK SPACE}", " ")
+    calm, dry = (words.words_of(replace(start, watch_hours=each)) for each in (0.0, 5.9))
+    assert calm.sentences == (words.say("starts.against.none"),)
+    assert calm.cells[-1] == words.say("starts.short.none")
+    for said in (*dry.sentences, dry.cells[-1]):
+        assert " 6 h" in said.replace("\N{NO-BREAK SPACE}", " ")
 
 
 @in_one_worker

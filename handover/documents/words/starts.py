@@ -164,7 +164,9 @@ class StartWording:
             for each in start.concerns
             if each.code != "saw-in-stages"  # in the column of sawing
         ]
-        return ", ".join(short) or self.say("starts.short.none")
+        if short or not start.watch_hours:
+            return ", ".join(short) or self.say("starts.short.none")
+        return self.say("starts.short.watch", hours=_half_hours(start.watch_hours))
 
     def _short_start(self, start: StartHour) -> str:
         day, hour = self.speak.weekday_short(start.start), self.speak.column_hour(start.start)
