@@ -7,6 +7,7 @@
 #   make bench     benchmarks, compared with a bare engine or a general solver
 #   make agreement  300 random jobs, their papers read by other programs and compared, in minutes
 #   make campaign   inputs, sets and archives spoilt, processes killed, calls failing, by a fresh seed; MINUTES=30
+#                   LONG=sqlite or LONG=postgresql: writers at work on one office at once, and killed
 #   make sweeps    one quantity at a time, in a quarter of an hour: fails where a date moves the wrong way
 #   make lowest    the samples with the lowest versions that pyproject.toml allows
 #   make bare      sample and libraries on fresh Debians, in minutes, as root; TRIALS=tests for the whole suite
@@ -51,8 +52,9 @@ agreement: test-environment
 # Faults stay in out/campaigns/SEED, each with what is needed to try it again. BLAS with a thread of its own
 # would make each fork dangerous.
 MINUTES := 30
+LONG :=
 campaign: test-environment
-	@OPENBLAS_NUM_THREADS=1 $(RUN)/python tests/campaigns --minutes $(MINUTES)
+	@OPENBLAS_NUM_THREADS=1 $(RUN)/python tests/campaigns --minutes $(MINUTES) $(if $(LONG),--long --database $(LONG))
 
 bench: environment
 	@for each in tests/benchmarks/bench_*.py tests/benchmarks/*_against_*.py; do $(RUN)/python $$each || exit 1; done

@@ -33,6 +33,7 @@ from program import command, contents, quick, suite
 from handover.archive.deposit import recover
 from handover.archive.store import Archive
 from handover.archive.verify import verify_archive
+from handover.base.atomic import write_file
 from handover.cli import main
 from handover.documents.schedule_json import read_schedule
 from handover.service import sending
@@ -56,7 +57,7 @@ FIRST_LIFE_S = 6.0
 KILLED = 0.4
 """Share of processes that are to be killed."""
 
-WAITS = ("another process is working on", "another run", "is before the last issue")
+WAITS = ("another process is working on", "another run", "is before the last issue", "while it was read")
 """Words of a command that gave way to another writer."""
 
 
@@ -89,7 +90,7 @@ class Office:
 
     def archive(self) -> Archive:
         """Return the archive."""
-        return Archive(self.root / "archive", self.catalog)
+        return Archive(self.root / "archive", self.catalog, timeout_s=600.0)
 
     def options(self) -> list[object]:
         """Return the options that name the archive."""
@@ -273,6 +274,8 @@ def check_end(office: Office, issues: Issues) -> list[str]:
 def _faults_of_job(office: Office, archive: Archive, job: str) -> list[str]:
     """Return what is wrong with a set in its folder, with what lies beside it, and with its bag."""
     folder, faults = contents(office.out / job), []
+    if "schedule.json" not in folder:
+        return [f"{job}: the set is lost"]
     bag = archive.bag(job)
     read_schedule(folder["schedule.json"])
     last = bag.issue(bag.revisions[-1])
@@ -360,7 +363,7 @@ class LongRun:
         said = self.office.root / "said" / f"{self._count}-{name}"
         took = self.tallies[name].seconds
         life = random.uniform(0, median(took[-9:])) if random.random() < KILLED else inf
-        (self.office.root / f"weather-{self._count % 9}.json").write_bytes(_hourly(random.uniform(-8, 8)))
+        write_file(self.office.root / f"weather-{self._count % 9}.json", _hourly(random.uniform(-8, 8)))
         child = self._fork(lambda: _write(name, seed, self.office, said))
         began = time.monotonic()
         self._running[child] = Running(name, said, began, began + life)
