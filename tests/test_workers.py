@@ -188,15 +188,6 @@ def test_a_page_that_kills_its_worker_is_not_rendered_here(monkeypatch: pytest.M
         _ = PendingPdf(PAGE, pool).attach(()).content
 
 
-@OWN_MEMORY
-def test_a_sheet_that_takes_too_much_memory_is_not_made_anywhere() -> None:
-    page = PAGE.replace("Water", "<b>Water</b> " * 400_000)
-    with Workers(1, make_pdf_alone, load_pdf_engine, LITTLE) as pool:
-        with pytest.raises((LimitExceeded, WorkerDied), match="400 MB of memory"):
-            _ = PendingPdf(page, pool).attach(()).content
-        assert PendingPdf(PAGE, pool).attach(()).content.startswith(b"%PDF")
-
-
 ASK = methodcaller("__call__")  # a task that asks for its second part
 
 
