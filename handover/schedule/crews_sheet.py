@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from handover.schedule.milestones import with_saw_hours
 from handover.schedule.simulation import under_crews_sheet
+from handover.schedule.slab_simulation import SHEET
 from handover.schedule.surface_task import plan_surface
 from handover.schedule.watering import plan_watering, slots_of_days
 
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
 
     from handover.schedule.basis import BasisOf
     from handover.schedule.dates import Dates
-    from handover.schedule.model import SurfaceTask
+    from handover.schedule.model import BetweenCover, SurfaceTask
     from handover.schedule.simulation import Simulation
 
 _DAYS = 2
@@ -28,7 +29,9 @@ _OVER = ("sheet", "sheet-overnight", "sheet-lay", "sheet-blankets")
 _COATS = ("curing compound", "insulating blanket")
 
 
-def saw_under_crews_sheet(simulation: Simulation, dates: Dates, basis: BasisOf) -> Dates:
+def saw_under_crews_sheet(
+    simulation: Simulation, dates: Dates, basis: BasisOf, between: BetweenCover | None
+) -> Dates:
     """Return the dates with the hours of sawing under the sheet that the crew draws over the slab.
 
     The same ones where no joints are sawn, a sheet cures the slab, no way to keep the top damp has one, or
@@ -39,6 +42,8 @@ def saw_under_crews_sheet(simulation: Simulation, dates: Dates, basis: BasisOf) 
         simulation: The slab, open until first water.
         dates: Its dates.
         basis: What kind of weather a time rests on.
+        between: The cover between waterings, which the crew lays first: burlap warms no slab. None: the crew
+            chooses one, which may be a sheet.
     """
     is_covered = simulation.has_sheet or simulation.job.curing.method in _COATS
     if dates.saw_limits is None or is_covered or _is_read(simulation):
@@ -46,7 +51,8 @@ def saw_under_crews_sheet(simulation: Simulation, dates: Dates, basis: BasisOf) 
     first_days = dict(islice(slots_of_days(simulation, dates).items(), _DAYS))
     watering = plan_watering(simulation, first_days, basis)
     task = plan_surface(simulation, dates, watering, ()).task
-    span = None if task is None else _hours_of_sheet(task)
+    has_burlap = between is not None and between.cover != SHEET
+    span = None if task is None else _hours_of_sheet(task, has_burlap=has_burlap)
     return dates if span is None else with_saw_hours(dates, under_crews_sheet(simulation, *span), basis)
 
 
@@ -57,13 +63,13 @@ def _is_read(simulation: Simulation) -> bool:
     return measured.log_correction is not None or has_infrared
 
 
-def _hours_of_sheet(task: SurfaceTask) -> tuple[datetime, datetime] | None:
+def _hours_of_sheet(task: SurfaceTask, *, has_burlap: bool) -> tuple[datetime, datetime] | None:
     """Return from when until when a sheet may lie, by the way that lays it first; None: no way has one."""
     ways = {each.how for each in task.choices}
     if "sheet-blankets" in ways:
         return task.start, (task.start.astimezone(UTC) + timedelta(days=1)).astimezone(task.start.tzinfo)
     if ways & {*_OVER}:
         return task.start, task.until
-    if "fog-cover" in ways and task.cover_from is not None:
+    if "fog-cover" in ways and not has_burlap and task.cover_from is not None:
         return task.cover_from, task.until
     return None

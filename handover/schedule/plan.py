@@ -97,7 +97,7 @@ def plan_cure(
         simulation, dates = _with_water(simulation, compute_dates(simulation, basis), basis)
         warmed = simulation if job.curing.water_temperature is None else with_dry_surface(simulation, dry)
         covered, watering, between = plan_under_cover(warmed, dates, basis, lies=cover)
-    dates = saw_under_crews_sheet(simulation, dates, basis)
+    dates = saw_under_crews_sheet(simulation, dates, basis, between)
     risks = find_risks(simulation, dates)
     cautions = compile_cautions(simulation, dates, watering, risks, kept_wet=kept_wet)
     watering = until_curing_ends(watering, simulation, dates)

@@ -18,6 +18,7 @@ import numpy as np
 from handover.base.arrays import HOUR_S, Floats
 from handover.jobs.record import AFTER_THE_POUR, JobRecord, Placement
 from handover.schedule.basis import basis_of
+from handover.schedule.between import plan_covered
 from handover.schedule.crews_sheet import saw_under_crews_sheet
 from handover.schedule.ensemble import MEMBERS
 from handover.schedule.frost_protection import (
@@ -389,7 +390,9 @@ def _comparer(
 ) -> _StartComparer:
     """Return the comparer of a start, with its dates as a schedule has them."""
     basis = basis_of(simulation.weather)
-    dates = saw_under_crews_sheet(simulation, compute_dates(simulation, basis), basis)
+    dates = compute_dates(simulation, basis)
+    between = plan_covered(simulation, dates, basis)[1]
+    dates = saw_under_crews_sheet(simulation, dates, basis, between)
     return _StartComparer(simulation, dates, practice, plan)
 
 
