@@ -10,6 +10,7 @@ from handover.schedule.milestones import with_saw_hours
 from handover.schedule.simulation import under_crews_sheet
 from handover.schedule.slab_simulation import SHEET
 from handover.schedule.surface_task import plan_surface
+from handover.schedule.surroundings import is_room_assumed
 from handover.schedule.watering import plan_watering, slots_of_days
 
 if TYPE_CHECKING:
@@ -35,7 +36,8 @@ def saw_under_crews_sheet(
     """Return the dates with the hours of sawing under the sheet that the crew draws over the slab.
 
     The same ones where no joints are sawn, a sheet cures the slab, no way to keep the top damp has one, or
-    readings show how warm the slab is. Other dates stay those of the open slab, which is cooler: the
+    readings show how warm the slab is. Nor where the air of a room is assumed: its warm end is warmer than a
+    sheet makes the slab of a usual one. Other dates stay those of the open slab, which is cooler: the
     crew may choose another way.
 
     Args:
@@ -45,8 +47,9 @@ def saw_under_crews_sheet(
         between: The cover between waterings, which the crew lays first: burlap warms no slab. None: the crew
             chooses one, which may be a sheet.
     """
-    is_covered = simulation.has_sheet or simulation.job.curing.method in _COATS
-    if dates.saw_limits is None or is_covered or _is_read(simulation):
+    job = simulation.job
+    is_covered = simulation.has_sheet or job.curing.method in _COATS
+    if dates.saw_limits is None or is_covered or is_room_assumed(job) or _is_read(simulation):
         return dates
     first_days = dict(islice(slots_of_days(simulation, dates).items(), _DAYS))
     watering = plan_watering(simulation, first_days, basis)

@@ -825,7 +825,7 @@ def _dry_again(grid: Floats, simulation: Simulation) -> Floats:
     if method is None or method.looks:
         return usual
     time_s = simulation.slab_s(CENTRAL)
-    rates = simulation.likely_evaporation * method.loss
+    rates = simulation.slab.evaporation[:, CENTRAL] * method.loss  # open: a sheet may lie there or not
     means = (rates[1:] + rates[:-1]) / 2.0
     gone = np.concatenate([[0.0], np.cumsum(means * np.diff(time_s) / HOUR_S)])
     begins = grid + SLOT_H * HOUR_S

@@ -107,4 +107,4 @@ def test_sets(file: Path, issued: Path, tmp_path: Path, capsys: pytest.CaptureFi
         status = main(command)
         said = capsys.readouterr().err
         assert "A fault in the program itself" not in said, said
-        assert status in {0, 2} or (command[0] == "send" and status == 1), said
+        assert status in {0, 2} or (command[0] in {"archive", "send"} and status == 1), said  # one of many

@@ -191,7 +191,7 @@ def test_sawn_part_by_part_the_date_is_that_of_the_part_placed_first(
 ) -> None:
     """One meaning: the hours that must not be missed; each part has its own window, in the order placed."""
     record = job(placement={"end": as_of.replace(hour=end), "finished": None})
-    schedule = plan_cure(record, weather(26.0, 38.0), as_of, members=MEMBERS)
+    schedule = plan_cure(record, weather(26.0, 38.0), as_of, members=40)
     date, joints = schedule.milestone(Kind.SAW_JOINTS), schedule.joints
     assert date is not None
     assert joints is not None
@@ -202,7 +202,7 @@ def test_sawn_part_by_part_the_date_is_that_of_the_part_placed_first(
     codes = {each.code for each in schedule.cautions} & {"saw-in-stages", "saw-in-order"}
     meet = [each.opens_not_before is not None and each.opens_not_before <= first.closes for each in others]
     assert codes == ({"saw-in-order" if all(meet) else "saw-in-stages"} if others else set())
-    later = plan_cure(record, weather(26.0, 38.0), as_of + timedelta(days=3), members=MEMBERS)
+    later = plan_cure(record, weather(26.0, 38.0), as_of + timedelta(days=3), members=40)
     assert not {each.code for each in later.cautions} & {"saw-in-stages", "saw-in-order"}
     for last in others:
         assert first.opens is not None

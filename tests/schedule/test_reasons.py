@@ -97,7 +97,7 @@ def test_rain_that_waters_a_day_is_named(job: Build, weather: Build, as_of: date
         base,
         precipitation_mm=np.where(third, 2.0, 0.0),
         precipitation_probability=np.where(third, 1.0, 0.0),
-        air_c=base.air_c - 0.2,
+        air_c=base.air_c - 0.02,
     )
     watered = job(curing=WATERED)
     found = explained((watered, base), (watered, rainy), as_of)
