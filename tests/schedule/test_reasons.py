@@ -91,13 +91,13 @@ def test_of_two_that_oppose_the_larger_is_named(
 
 
 def test_rain_that_waters_a_day_is_named(job: Build, weather: Build, as_of: datetime) -> None:
-    base = weather()
+    base = weather(14.0, 24.0)
     third = (base.time >= base.time[48]) & (base.time < base.time[72])
     rainy = replace(
         base,
         precipitation_mm=np.where(third, 2.0, 0.0),
         precipitation_probability=np.where(third, 1.0, 0.0),
-        air_c=base.air_c - 0.02,
+        air_c=base.air_c - 0.2,
     )
     watered = job(curing=WATERED)
     found = explained((watered, base), (watered, rainy), as_of)
