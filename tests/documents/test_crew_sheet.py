@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from dataclasses import replace
 from datetime import UTC, timedelta
 from typing import TYPE_CHECKING, Any
@@ -613,5 +614,26 @@ def test_who_saws_may_step_on_it_and_lifts_the_sheet_that_lies(
     note = wording.surface.to_come.note if wording.surface.to_come else ""
     assert (wording.say("surface.saw-sheet") in note) == lifts
     assert (wording.say("surface.saw") in note) != lifts
-    no_step = wording.say("surface.no-step", cover="")
-    assert {"en": "to saw", "es": "para cortar"}[language] in no_step
+    assert {"en": "and to saw.", "es": "y para cortar."}[language] in note
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_under_the_cover_of_a_slab_without_joints_nobody_saws(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Seen: "nobody steps on it but to try a cut and to saw" on a slab with tendons that must not be cut."""
+    end = schedule.placement_end
+    way = SurfaceChoice("sheet-overnight", end, end + timedelta(hours=1), 1.0, 0.0)
+    task = replace(
+        coated(schedule),
+        work="damp",
+        cover_from=end + timedelta(hours=14),
+        until=end + timedelta(hours=20),
+        choices=(way,),
+    )
+    kept = tuple(each for each in schedule.milestones if each.kind != MilestoneKind.SAW_JOINTS)
+    unsawn = job.model_copy(update={"slab": job.slab.model_copy(update={"joints": "none"})})
+    wording = Wording(unsawn, before_the_pour(schedule, surface=task, milestones=kept), language=language)
+    note = wording.surface.to_come.note if wording.surface.to_come else ""
+    assert {"en": "Nobody steps on it before", "es": "Nadie la pisa antes de"}[language] in note
+    assert not re.search(r"\bsaw|\bcut|cort", note, re.IGNORECASE)

@@ -221,9 +221,11 @@ class SurfaceWording(ScheduleWords):
             yield self.say("surface.sheet-frost")
         if self.schedule.between is not None:
             yield self.say("surface.stays-between")
+        is_sawn = self._is_sawn_after(task.start)
         if not (begun and self._is_firm(task)):
-            yield self.say("surface.no-step", cover=self._hour(task.cover_from))
-        if self._is_sawn_after(task.start):
+            step = "surface.no-step-saw" if is_sawn else "surface.no-step"
+            yield self.say(step, cover=self._hour(task.cover_from))
+        if is_sawn:
             yield self.say("surface.saw-sheet" if task.choices[0].how in _SHEETS else "surface.saw")
 
     def _is_sawn_after(self, start: datetime) -> bool:
