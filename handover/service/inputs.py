@@ -245,8 +245,9 @@ def _examine(
     """Return the weather of a file, with its faults and cautions, alone and for the job."""
     if weather_file.fault is not None:
         return _CheckedWeather(None, (weather_file.fault,))
-    if job is None:  # its own faults can still be reported, without a place
-        return _CheckedWeather(*examine(weather_file.data, weather_file.name, Location(0.0, 0.0), as_of.year))
+    if job is None:  # its own faults can still be reported; cautions go by the place, which is not known
+        series, findings = examine(weather_file.data, weather_file.name, Location(0.0, 0.0), as_of.year)
+        return _CheckedWeather(series, tuple(each for each in findings if each.severity == "fault"))
     series, findings = _examine_for(job, weather_file, examine)
     if series is None:
         return _CheckedWeather(None, findings)

@@ -5,12 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import pytest
+
 from handover.documents.care_sheet import CareSheet
 from handover.documents.slab_facts import placement_facts
 from handover.documents.wording import Wording
 from handover.schedule.model import Caution, Figure
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
@@ -47,3 +51,15 @@ def test_water_that_was_added_at_the_site_is_told_beside_what_was_ordered(
     assert dict(placement_facts(wording))[label] == "0.5 ordered, 0.53 with the water added at the site"
     # The data sheet, which has more digits elsewhere, has the same number.
     assert wording.quantities.figure(Figure("water_cementitious", 0.526, "1"), digits=3) == "0.53"
+
+
+@pytest.mark.parametrize(("coloured", "has_boards"), [(False, True), (True, False)])
+def test_no_boards_are_laid_on_a_coloured_slab(
+    job: JobRecord, schedule_with: Callable[..., CureSchedule], coloured: bool, has_boards: bool
+) -> None:
+    """Seen: "lay boards if you must" beside "lay nothing on it in the first weeks"."""
+    slab = job.slab.model_copy(update={"coloured": coloured})
+    curing = job.curing.model_copy(update={"method": "curing compound"})
+    own = job.model_copy(update={"slab": slab, "curing": curing})
+    how = CareSheet(Wording(own, schedule_with(method="curing compound", watering=())), {}).how
+    assert ("Lay boards" in how) == has_boards
