@@ -591,14 +591,12 @@ def test_weather_is_not_compared_with_the_climate_of_a_place_that_is_not_known(
     refused: Callable[..., str], record_text: str, tmp_path: Path
 ) -> None:
     """Seen: one fault in a record from Nebraska, and "78 degF is usual at the site" in November."""
+    sample = Path(__file__).parents[1] / "sample_jobs" / "summer-garage" / "weather.csv"
+    text = sample.read_text(encoding="utf-8").replace("air_temperature_c", "air_temperature_f")
     frost = tmp_path / "frost.csv"
-    text = (
-        (SUMMER / "weather.csv").read_text(encoding="utf-8").replace("air_temperature_c", "air_temperature_f")
-    )
     frost.write_text(re.sub(r"(?m)^(\d{4}-[^,]+),[-\d.]+", r"\1,25", text), encoding="utf-8")
-    assert "usual at the site" not in refused(
-        record_text.replace('thickness = "5 in"', "thickness = 4"), frost
-    )
+    said = refused(record_text.replace('thickness = "5 in"', "thickness = 4"), frost)
+    assert "usual at the site" not in said
 
 
 # ---- the rest of the promise
