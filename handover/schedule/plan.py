@@ -30,7 +30,7 @@ from handover.schedule.risks import compile_cautions, find_risks
 from handover.schedule.rule_selection import rules_for
 from handover.schedule.simulation import SHARE, simulate, watered_until, with_dry_surface
 from handover.schedule.surface_task import plan_surface
-from handover.schedule.tasks import is_sawing_over, with_tasks
+from handover.schedule.tasks import are_joints_in_doubt, is_sawing_over, with_tasks
 from handover.schedule.watering import curing_span, dry_hours
 
 if TYPE_CHECKING:
@@ -46,7 +46,9 @@ if TYPE_CHECKING:
     from handover.weather.series import WeatherSeries
 
 
-OF_THE_SAW = ("silica", "saw-in-stages", "saw-in-order")
+OF_DUST = "silica"
+
+OF_THE_SAW = (OF_DUST, "saw-in-stages", "saw-in-order")
 """Cautions about how joints are sawn: of its dust, and of a slab whose parts are cut at other hours."""
 
 
@@ -145,12 +147,15 @@ def plan_cure(
 
 
 def _without_saw(schedule: CureSchedule) -> CureSchedule:
-    """Return a schedule without the cautions about the saw once its hours are past."""
+    """Return a schedule without the cautions about the saw once its hours are past.
+
+    That about its dust stays where nobody knows whether the joints were cut: the crew may cut them yet.
+    """
     if not is_sawing_over(schedule):
         return schedule
-    return replace(
-        schedule, cautions=tuple(each for each in schedule.cautions if each.code not in OF_THE_SAW)
-    )
+    left = {OF_DUST} if are_joints_in_doubt(schedule) else set()
+    over = {*OF_THE_SAW} - left
+    return replace(schedule, cautions=tuple(each for each in schedule.cautions if each.code not in over))
 
 
 def _with_water(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple[Simulation, Dates]:
