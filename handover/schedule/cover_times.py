@@ -39,7 +39,9 @@ NO_FROST_RULE = "first-water.no-frost"
 """The condition of frost for first water."""
 
 
-_COVERED_WHILE_CURING = ("plastic sheet", "wet burlap", "ponding", "insulating blanket")
+_SHEET = "plastic sheet"
+
+_COVERED_WHILE_CURING = (_SHEET, "wet burlap", "ponding", "insulating blanket")
 """Methods whose cover lies on the slab until curing ends; after blankets that is plastic."""
 
 
@@ -68,6 +70,11 @@ def is_covered_between_waterings(schedule: CureSchedule, when: datetime) -> bool
     visits = (visit.start.astimezone(UTC) for day in schedule.watering for visit in day.visits)
     last = max(visits, default=None)
     return schedule.between is not None and last is not None and when.astimezone(UTC) < last
+
+
+def is_rain_kept_off(schedule: CureSchedule) -> bool:
+    """Return whether a sheet between the waterings keeps rain from the slab: nobody takes it off for rain."""
+    return schedule.between is not None and schedule.between.cover == _SHEET
 
 
 @dataclass(frozen=True)
@@ -389,7 +396,7 @@ def left_on_until_water(schedule: CureSchedule) -> str | None:
     if task is None or task.work != "damp" or task.cover_from is None:
         return None
     if task.choices[0].how in _SHEETS:
-        return "plastic sheet"
+        return _SHEET
     return schedule.between.cover if schedule.between else "any"
 
 

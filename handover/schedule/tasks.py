@@ -21,6 +21,7 @@ from handover.schedule.cover_times import (
     frost_covers,
     is_covered_between_waterings,
     is_hose_by_crew,
+    is_rain_kept_off,
     is_soft,
     is_walkable,
     left_on_until_water,
@@ -310,7 +311,7 @@ class _Planner:
     # ---- the owner's
 
     def _waterings(self) -> Iterator[Task]:
-        in_rain = "skip" if self.job.slab.gets_rain else None
+        in_rain = "skip" if self.job.slab.gets_rain and not is_rain_kept_off(self.schedule) else None
         for day in self.schedule.watering:
             for number, visit in enumerate(sorted(day.visits, key=lambda each: _utc(each.start)), 1):
                 lifts = any(each.off is None and each.end == visit.start for each in self.covers)

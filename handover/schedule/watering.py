@@ -119,7 +119,7 @@ def plan_watering(
     if simulation.job.curing.timer:
         slots_of = _from_attended(_frost_of_timer(slots_of, simulation), simulation)
     is_look = method is not None and method.looks
-    if is_look:  # rain does not wet a slab under a sheet, and the wind with it lifts the sheet
+    if is_look or (under is not None and under.looks):  # a sheet: rain does not wet what lies under it
         slots_of = {day: replace(each, rain=np.zeros_like(each.rain)) for day, each in slots_of.items()}
     timetable = _timetable(slots_of, simulation, method) if method and slots_of else None
     held = (

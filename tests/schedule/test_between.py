@@ -11,6 +11,7 @@ from datetime import timedelta
 from math import ceil
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
 
 from handover.documents.care_sheet import CareSheet
@@ -156,3 +157,22 @@ def test_the_crew_gets_ways_that_leave_no_mark(
 
 def test_a_plain_slab_takes_both_covers(job: Job) -> None:
     assert job(slab={"finish": "broomed"}).slab.covers == ("wet burlap", "plastic sheet")
+
+
+@pytest.mark.parametrize(("cover", "keeps_off"), [("plastic sheet", True), ("wet burlap", False)])
+def test_rain_waters_what_it_can_reach(
+    job: Job, weather: Weather, as_of: datetime, cover: str, keeps_off: bool
+) -> None:
+    """Identity: a sheet lets no rain through, and nobody takes it off for rain; burlap lets it through."""
+    record, dry = job(curing={"available": AT_WORK}), weather(26.0, 38.0)
+    rain = np.full(len(dry.seconds), 5.0)
+    wet = weather(26.0, 38.0, precipitation_mm=rain, precipitation_probability=np.ones(len(rain)))
+    schedule = plan_cure(record, wet, as_of, cover=cover)
+    assert schedule.between is not None
+    assert schedule.between.cover == cover
+    assert all(day.visits for day in schedule.watering) is keeps_off
+    waterings = schedule.tasks_of("owner", "watering")
+    assert waterings
+    assert all((each.if_rain is None) is keeps_off for each in waterings)
+    said = " ".join(day.note for day in Wording(record, schedule).visits.days)
+    assert ("If it stays dry" in said) is not keeps_off

@@ -15,6 +15,7 @@ from handover.practice.rules import general_rules
 from handover.schedule.coat_after_cover import coat_begins
 from handover.schedule.cover_times import (
     is_dry_look,
+    is_rain_kept_off,
     is_walkable,
     left_on_until_water,
     may_water_freeze,
@@ -261,7 +262,8 @@ class WateringWording(ScheduleWords):
         if day.visits and day.rain_probability is not None and day.rain_probability >= printed_from:
             fewer = len(day.visits) < max(len(each.visits) for each in self.schedule.watering)
             under = "-covered" if cover or self.schedule.curing_method == "wet burlap" else ""
-            key = f"watering.rain-counted-on{under}" if fewer else "watering.rain-chance"
+            counts = fewer and not is_rain_kept_off(self.schedule)
+            key = f"watering.rain-counted-on{under}" if counts else "watering.rain-chance"
             notes.append(self.say(key, chance=self.quantities.percent(day.rain_probability, 1)))
         return " ".join(notes)
 
