@@ -159,14 +159,18 @@ def test_the_cover_comes_off_when_the_watering_ends(
 def test_nobody_waits_to_see_a_top_turn_pale_that_burlap_hides(
     job: JobRecord, schedule: CureSchedule, language: str
 ) -> None:
-    """On a day whose rain is counted on, the owner of a covered slab lifts a corner."""
+    """On a day whose rain is counted on, the owner lifts a corner of burlap; no rain counts under plastic."""
     wet = schedule.watering[1]
     rainy = replace(wet, visits=wet.visits[:1], rain_probability=0.8)
     days = (schedule.watering[0], rainy, *schedule.watering[2:])
-    for cover in (None, "wet burlap", "plastic sheet"):
+    keys = {
+        None: "watering.rain-counted-on",
+        "wet burlap": "watering.rain-counted-on-covered",
+        "plastic sheet": "watering.rain-chance",
+    }
+    for cover, key in keys.items():
         between = BetweenCover(cover, 13.0, 0.0) if cover else None
         wording = Wording(job, replace(schedule, watering=days, between=between), language=language)
-        key = f"watering.rain-counted-on{'-covered' if cover else ''}"
         assert wording.visits.days[1].note.endswith(
             wording.say(key, chance=wording.quantities.percent(0.8, 1))
         )
