@@ -6,14 +6,14 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, time, timedelta
 from functools import cached_property
 from math import isclose
-from typing import TYPE_CHECKING, get_args
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from handover.practice.rules import practice as general_practice
-from handover.schedule.model import Change, MilestoneKind, Precision, PrintedTime
-from handover.schedule.printed_times import printed_time, round_to, trial_cut
+from handover.schedule.model import Change, MilestoneKind, PrintedTime
+from handover.schedule.printed_times import printed_time, trial_cut
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -52,9 +52,11 @@ def changes(
     """Return the changes from one schedule of a job to the next, in order of time.
 
     A date that was past when the later one was issued, and still is, does not change any more. Every other
-    date that moved is returned; the documents decide whether its words differ. Visits count if they moved by
-    at least the amounts in `practice` under "change". The causes are what differs between the two schedules;
-    which of them moved a date is found by `handover.schedule.reasons`, from the inputs.
+    date that reads differently is returned, with another precision too: "the week of December 21" is not
+    "January 2027", though that is what it rounds up to. The documents decide whether its words differ. Visits
+    count if they moved by at least the amounts in `practice` under "change". The causes are what differs
+    between the two schedules; which of them moved a date is found by `handover.schedule.reasons`, from the
+    inputs.
 
     Args:
         earlier: As issued, or read back from its schedule.json.
@@ -90,31 +92,27 @@ class _Comparison:
                     None if each is None else _as_printed(each, schedule)
                     for each, schedule in ((was, self.earlier), (now, self.later))
                 )
-                to = _coarser(one, other)
-                if _differs(*(self._round(each, kind, to) for each in (one, other))):
+                if _reads_differently(one, other):
                     yield from self._date(kind, one, other)
                 if kind == MilestoneKind.SAW_JOINTS:  # of this one the end is compared as well
                     yield from self._ends(
                         SAW_LAST, getattr(was, "not_after", None), getattr(now, "not_after", None)
                     )
 
-    def _round(self, printed: PrintedTime | None, kind: str, to: Precision | None) -> datetime | None:
-        """Return a printed date rounded as that beside it, which may be known less exactly."""
-        if printed is None:
-            return None
-        if to is None or printed.precision == to:
-            return printed.instant
-        return round_to(to, printed.instant, kind, self.later.placement_end)
-
     def _date(self, kind: str, one: PrintedTime | None, other: PrintedTime | None) -> Iterator[Change]:
-        """Yield the move of a date, each time as its issue prints it."""
+        """Yield the change of a date that reads differently, each time as its issue prints it."""
         before, after = (None if each is None else each.instant for each in (one, other))
         was, now = (None if each is None else each.precision for each in (one, other))
-        for each in self._ends(kind, before, after):
+        for each in self._change(kind, before, after):
             yield replace(each, precision=now or was, precision_before=was if now and was != now else None)
 
     def _ends(self, kind: str, before: datetime | None, after: datetime | None) -> Iterator[Change]:
-        if _differs(before, after) and not self._past_dates(*filter(None, (before, after))):
+        if _differs(before, after):
+            yield from self._change(kind, before, after)
+
+    def _change(self, kind: str, before: datetime | None, after: datetime | None) -> Iterator[Change]:
+        """Yield the change of a date, unless it is past in both issues."""
+        if not self._past_dates(*filter(None, (before, after))):
             causes = self._causes()
             if kind == MilestoneKind.CURING_ENDS and self._dries_sooner(before, after, causes):
                 causes = ("repeated-frost",)
@@ -269,9 +267,11 @@ def _as_printed(milestone: Milestone, schedule: CureSchedule) -> PrintedTime | N
     return printed_time(milestone, schedule.placement_end)
 
 
-def _coarser(*printed: PrintedTime | None) -> Precision | None:
-    """Return the least exact of the precisions; None where there is none."""
-    return max((each.precision for each in printed if each), key=get_args(Precision).index, default=None)
+def _reads_differently(one: PrintedTime | None, other: PrintedTime | None) -> bool:
+    """Return whether a date is printed otherwise: at another time, or to another precision."""
+    if one is None or other is None:
+        return one is not other
+    return one.precision != other.precision or _differs(one.instant, other.instant)
 
 
 def _one(instant: datetime | None) -> tuple[datetime, ...]:

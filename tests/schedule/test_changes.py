@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 
 Kind = MilestoneKind
 HOUR = timedelta(hours=1)
+JANUARY = PrintedTime(datetime(2027, 1, 1, 8, tzinfo=UTC), "half-month")
+DECEMBER_7 = PrintedTime(datetime(2026, 12, 7, 8, tzinfo=UTC), "week")
 
 
 @pytest.fixture(scope="module")
@@ -136,12 +138,25 @@ def test_each_time_of_a_change_is_that_which_its_issue_printed(
     assert (back.precision_before, back.precision) == (fine, coarse)
 
 
-def test_a_day_within_the_week_that_was_printed_is_no_change(first: CureSchedule) -> None:
-    """A date in the week before is printed for the Monday that follows."""
-    monday = datetime(2026, 11, 16, 8, tzinfo=UTC)
-    earlier = printed_as(first, Kind.LIGHT_VEHICLES, PrintedTime(monday, "week"))
-    later = printed_as(first, Kind.LIGHT_VEHICLES, PrintedTime(monday - timedelta(days=2), "day"))
-    assert changes(earlier, replace(later, revision=2)) == ()
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        (PrintedTime(datetime(2026, 12, 21, 8, tzinfo=UTC), "week"), JANUARY),
+        (PrintedTime(datetime(2026, 12, 1, 8, tzinfo=UTC), "day"), DECEMBER_7),
+        (PrintedTime(datetime(2026, 12, 7, 8, tzinfo=UTC), "day"), DECEMBER_7),
+    ],
+)
+def test_a_date_that_is_told_less_exactly_reads_differently(
+    first: CureSchedule, one: PrintedTime, other: PrintedTime
+) -> None:
+    """Seen: "the week of December 21", then "January 2027", in no list; it rounds up to that."""
+    kind = Kind.LIGHT_VEHICLES
+    earlier, later = (printed_as(first, kind, each) for each in (one, other))
+    for was, now, before, after in ((earlier, later, one, other), (later, earlier, other, one)):
+        change = of(changes(was, replace(now, revision=2)), kind)
+        assert (change.before, change.after) == ((before.instant,), (after.instant,))
+        assert (change.precision_before, change.precision) == (before.precision, after.precision)
+    assert changes(earlier, replace(earlier, revision=2)) == ()
 
 
 def test_a_date_that_is_lost_or_found_has_changed(first: CureSchedule) -> None:
