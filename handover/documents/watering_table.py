@@ -62,11 +62,19 @@ class WateringTable:
         alike = tuple(each.short_day for each in days)
         return replace(
             first,
+            amount=self._most(days),
+            litres=max(each.litres for each in days),
             day=capitalise(day),
             since=since,
             alike=alike,
             dates=tuple(each.date.isoformat() for each in days),
         )
+
+    def _most(self, days: Sequence[DayWords]) -> str:
+        """Return the amount of each day; where a pond is topped up by more or less, the most of a day."""
+        most = max(days, key=lambda each: each.litres).amount
+        is_same = all(each.amount == most for each in days)
+        return most if is_same else self.say("sheet.amount-up-to", amount=most)
 
     @cached_property
     def columns(self) -> tuple[str, ...]:

@@ -156,6 +156,28 @@ def test_the_cover_comes_off_when_the_watering_ends(
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize(
+    ("litres", "varies"), [((23.0, 148.0, 117.0), True), ((148.0, 23.0), True), ((117.0, 117.0), False)]
+)
+def test_a_row_of_days_names_the_most_water_of_one_of_them(
+    job: JobRecord, schedule: CureSchedule, language: str, litres: tuple[float, ...], varies: bool
+) -> None:
+    """Seen: "every day: 6.1 gallons", the first day's; on others the pond took six times it."""
+    like = next(day for day in schedule.watering if day.visits)
+    visit = like.visits[0]
+    days = []
+    for number, amount in enumerate(litres):
+        after = timedelta(days=number)
+        only = replace(visit, start=visit.start + after, end=visit.end + after, litres=amount)
+        days.append(replace(like, date=like.date + after, visits=(only,), rain_probability=0.0))
+    words = Wording(job, replace(schedule, watering=tuple(days), issued_at=visit.start), language=language)
+    (row,) = CareSheet(words, {}).days
+    most = words.quantities.amount(max(litres))
+    assert row.amount == (words.say("sheet.amount-up-to", amount=most) if varies else most)
+    assert row.amount.endswith(most)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
 def test_nobody_waits_to_see_a_top_turn_pale_that_burlap_hides(
     job: JobRecord, schedule: CureSchedule, language: str
 ) -> None:

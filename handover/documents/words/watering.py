@@ -105,7 +105,8 @@ class DayWords:
         visits: In order of time.
         note: Why there is no watering, or what may change it; may be empty.
         length: "3 hr" over the day, or "".
-        amount: "120 gallons" over the day, or "".
+        amount: "120 gallons" over the day; of a row whose days differ "up to 120 gallons"; or "".
+        litres: Water over the day; of a row the most of a day. [L]
         typical: Whether the day rests on typical weather.
         alike: The short days of a row of days that are alike; empty: the day itself.
         runs: The runs of a timer, "9 runs, 6:00 am to 8:15 pm"; empty without a timer.
@@ -124,6 +125,7 @@ class DayWords:
     alike: tuple[str, ...] = ()
     runs: str = ""
     dates: tuple[str, ...] = ()
+    litres: float = 0.0
 
     @property
     def span(self) -> tuple[str, str]:
@@ -194,6 +196,7 @@ class WateringWording(ScheduleWords):
             amount=self.quantities.amount(day.litres) if day.litres else "",
             typical=day.basis == "typical",
             runs=self._runs(day),
+            litres=day.litres,
         )
 
     # ---- a timer
