@@ -765,3 +765,21 @@ def test_who_covers_is_said_once(job: JobRecord, frozen: CureSchedule, language:
     assert [each.span.off for each in cover_tasks(wording.schedule) if each.span] == [Kind.PROTECTION_ENDS]
     words = next(each for each in wording.dates.milestones if each.kind == Kind.PROTECTION_ENDS)
     assert words.sentence == wording.say("milestone.words.crew-covers")
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_hour_of_frost_on_the_bare_top_is_not_told_as_one_to_come_once_it_is_past(
+    job: JobRecord, frozen: CureSchedule, language: str
+) -> None:
+    """It may have frozen: owner and crew look now; once the blankets lie, nobody puts up a tent."""
+    bare, laid = frozen.issued_at + timedelta(hours=1), frozen.issued_at + timedelta(hours=4)
+    needed = replace(frozen.protection, bare_freezes_from=bare) if frozen.protection else None
+    frozen = replace(frozen, protection=needed, blankets_on=laid)
+    for later, which in ((0, ""), (2, "-now"), (24, "-over")):
+        issued = replace(frozen, issued_at=frozen.issued_at + timedelta(hours=later))
+        words = Wording(job, issued, language=language)
+        when = words.speak.moment(bare).text
+        assert words.warnings.bare_frost is not None
+        assert words.warnings.bare_frost.text == words.say(f"protection.bare-owner{which}", when=when)
+        assert words.say(f"protection.bare-crew{which}", when=when) in words.warnings.blankets_on[1]
+        assert words.say(f"protection.bare{which}", when=when) in words.warnings.blanket

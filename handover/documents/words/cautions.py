@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
 from handover.schedule.cover_times import first_visit, is_soft, sheet_after_blankets
+from handover.schedule.loading import bare_frost_hours
 from handover.schedule.model import MilestoneKind, PrintedTime
 from handover.schedule.printed_times import frost_safe_under_blankets, monday_up
 from handover.schedule.tasks import cover_tasks, is_laid_by_crew, staying_cover
@@ -134,7 +135,7 @@ class CautionWording(ScheduleWords):
         key = "event.blankets-on.text-soft" if is_soft(self.schedule, laid) else "event.blankets-on.text"
         text = self.say(key, when=self.speak.moment(laid).text).strip()
         bare = None if protection is None else protection.bare_freezes_from
-        early = "" if bare is None else self.say("protection.bare-crew", when=self.speak.moment(bare).text)
+        early = "" if bare is None else self._bare("protection.bare-crew", bare)
         return self.say("event.blankets-on.title"), "\n".join(filter(None, (early, text)))
 
     @property
@@ -143,9 +144,19 @@ class CautionWording(ScheduleWords):
         protection = self.schedule.protection
         if protection is None or protection.bare_freezes_from is None:
             return None
-        when = self.speak.moment(protection.bare_freezes_from).text
-        title, text = self.say("protection.bare-title"), self.say("protection.bare-owner", when=when)
+        bare = protection.bare_freezes_from
+        title, text = (self._bare(f"protection.bare-{each}", bare) for each in ("title", "owner"))
         return Notice("frost-bare", title, text)
+
+    def _bare(self, key: str, bare: datetime) -> str:
+        """Return words about frost on the bare top: once its hour is past, that it may have frozen.
+
+        What can still be done, a look and a tent, ends once the blankets lie.
+        """
+        when = self.speak.moment(bare).text
+        if self.schedule.is_ahead(bare):
+            return self.say(key, when=when)
+        return self.say(f"{key}-{'now' if bare_frost_hours(self.schedule) else 'over'}", when=when)
 
     @property
     def blanket(self) -> str:
@@ -157,7 +168,7 @@ class CautionWording(ScheduleWords):
         if protection is None or protection.enough == 0:
             return ""
         bare = protection.bare_freezes_from
-        early = "" if bare is None else self.say("protection.bare", when=self.speak.moment(bare).text)
+        early = "" if bare is None else self._bare("protection.bare", bare)
         return " ".join(each for each in (early, self._least_blanket(protection)) if each)
 
     def _least_blanket(self, protection: Protection) -> str:
