@@ -376,6 +376,8 @@ class CrewSheet:
         if not self.schedule.is_ahead(event.end):
             return self.say("sheet.crew-now")
         if event.kind == Kind.SAW_JOINTS:
+            if not self.schedule.is_ahead(event.start):
+                return self.say("crew.now-until", last=self._from_today(event.end))
             return self._span(event.start, event.end, with_day=True)
         return self._moment(event.start, with_day=True)
 
@@ -489,6 +491,12 @@ class CrewSheet:
         if self._is_pour_day(when) and not with_day:
             return self.speak.short_hour(local)
         return self.speak.moment(local).short
+
+    def _from_today(self, when: datetime) -> str:
+        """Return an hour of the day of issue; with its day if that is another."""
+        local = self._local(when)
+        is_today = local.date() == self._local(self.schedule.issued_at).date()
+        return self.speak.short_hour(local) if is_today else self._moment(when)
 
     def _span(self, start: datetime, end: datetime, *, with_day: bool = False) -> str:
         """Return the hours from start to end; with their days if these are not the day of the pour."""

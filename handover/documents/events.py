@@ -42,6 +42,8 @@ from handover.schedule.tasks import (
     WAIT,
     WALK_THROUGH,
     WATERING,
+    from_issue_on,
+    is_begun,
     is_held_clear,
     rain_on_coat,
 )
@@ -357,8 +359,17 @@ class _TaskWording:
         return self.wording.speak.hour(task.start)
 
     def _at_hour(self, title: str, task: Task) -> str:
-        """Return a title with the hour in it, because not every phone shows the hour."""
-        return self.wording.say("calendar.reminder", title=title, hour=self._hour(task))
+        """Return a title with the hour in it, because not every phone shows the hour.
+
+        What the crew is to have begun by the time of issue has no hour that is past: the saw has its last
+        hour, and work on the surface that of its text.
+        """
+        speak, say, hour = self.wording.speak, self.wording.say, self._hour(task)
+        if is_begun(self.schedule, task) and task.kind == MilestoneKind.SAW_JOINTS:
+            return say("calendar.reminder-until", title=title, hour=speak.hour(task.end))
+        if is_begun(self.schedule, task) and task.kind == SURFACE:
+            hour = speak.hour(from_issue_on(self.schedule, task))
+        return say("calendar.reminder", title=title, hour=hour)
 
     def _with_night(self, text: str, task: Task) -> str:
         """Return the text of the crew's work; work at night is called so, by the day of its evening."""

@@ -174,6 +174,17 @@ def is_over(schedule: CureSchedule, task: Task) -> bool:
     return not lasts and not schedule.is_ahead(task.until or task.end)
 
 
+def is_begun(schedule: CureSchedule, task: Task) -> bool:
+    """Return whether a task has begun, and is not over, at the time of issue."""
+    return not schedule.is_ahead(task.start) and not is_over(schedule, task)
+
+
+def from_issue_on(schedule: CureSchedule, task: Task) -> datetime:
+    """Return from when work goes on at the time of issue, or begins early: no hour before it began."""
+    issued = half_hour_down(schedule.issued_at.astimezone(task.start.tzinfo))
+    return issued if schedule.is_ahead(task.start) else max(issued, task.start)
+
+
 def is_sawing_over(schedule: CureSchedule) -> bool:
     """Return whether the hours of sawing are past at the time of issue; a slab that is not sawn has none."""
     is_sawn = schedule.milestone(MilestoneKind.SAW_JOINTS) is not None

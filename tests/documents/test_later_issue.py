@@ -12,7 +12,7 @@ import pytest
 from handover.documents.care_sheet import CareSheet
 from handover.documents.crew_sheet import CrewSheet
 from handover.documents.crew_visits import crew_visits
-from handover.documents.events import owner_events
+from handover.documents.events import crew_events, owner_events
 from handover.documents.message import compose_message
 from handover.documents.pages import care_page_html, care_sheet_html
 from handover.documents.templating import fill_text, languages
@@ -227,3 +227,32 @@ def test_forms_that_may_come_off_are_a_visit_until_the_last(job: JobRecord, sche
     rows = [row for row in CrewSheet(words).rows("visits") if row.kind == Kind.STRIP_EDGE_FORMS]
     assert [row.when for row in rows] == [words.say("sheet.crew-now")]
     assert any(words.say("sheet.crew-now") in line for line in crew_visits(words))
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_crew_reads_of_no_hour_of_sawing_that_is_past(
+    language: str, job: JobRecord, schedule: CureSchedule
+) -> None:
+    """From the trial cut on it saws "now, until" the last hour; both papers drop the best hour, too."""
+    saw = schedule.milestone(Kind.SAW_JOINTS)
+    assert saw is not None
+    assert saw.not_before is not None
+    assert saw.likely is not None
+    assert saw.not_after is not None
+    dates = tuple(replace(each, confidence=0.9) if each is saw else each for each in schedule.milestones)
+    schedule = replace(schedule, milestones=dates)
+    texts = []
+    for at in (saw.likely - timedelta(hours=2), saw.likely, saw.not_before + timedelta(hours=1)):
+        words = Wording(job, replace(schedule, issued_at=at), language=language)
+        [event] = (each for each in crew_events(words) if each.kind == Kind.SAW_JOINTS)
+        [row] = (each for each in CrewSheet(words).rows("visits") if each.kind == Kind.SAW_JOINTS)
+        date = next(each for each in words.dates.milestones if each.kind == Kind.SAW_JOINTS)
+        assert date.trial is not None
+        assert date.when is not None
+        now = words.say("crew.now-until", last=words.speak.short_hour(event.end.astimezone(at.tzinfo)))
+        assert (row.when == now) == (at >= saw.likely)
+        assert (date.trial.hour in f"{event.title} {event.description}") == (at < saw.likely)
+        assert (date.when.hour in event.description) == (at < saw.not_before)
+        texts.append(event.description)
+    first = words.say("milestone.words.trial-first")
+    assert [first in each for each in texts] == [False, True, False]

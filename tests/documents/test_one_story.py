@@ -786,6 +786,20 @@ def test_the_crews_work_on_the_surface_is_the_same_everywhere(
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
+def test_the_calendar_names_no_hour_of_the_surface_before_that_of_its_issue(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Finished at 12:10, written at 1:10: text and title begin in the half hour of the issue."""
+    later = with_surface(schedule, 1.0)
+    wording = Wording(job, later, language=language)
+    (event,) = (each for each in crew_events(wording) if each.kind == "surface")
+    begins = wording.speak.hour(later.issued_at.replace(minute=0))
+    assert wording.speak.hour(later.surface.start) not in f"{event.title} {event.description}"
+    assert begins in event.title
+    assert begins in event.description
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
 def test_what_is_over_of_the_surface_is_no_longer_said(
     job: JobRecord, schedule: CureSchedule, language: str
 ) -> None:

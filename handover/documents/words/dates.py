@@ -94,7 +94,9 @@ class MilestoneWords:
         trial: For sawing, the hour of the first trial cut.
         share: For sawing, the share of the estimates that allow `when`: "90%".
         last_cut: For sawing, the last hour of all parts of the slab.
-        night: For sawing that begins at night: "night work, Tuesday night"; else empty.
+        night: For sawing whose best hour is to come at night: "night work, Tuesday night"; else empty.
+        begun: For sawing, whether the hour of the first trial cut is past at the time of issue.
+        is_best_past: For sawing, whether `when` is past, too.
     """
 
     kind: MilestoneKind
@@ -111,6 +113,8 @@ class MilestoneWords:
     share: str = ""
     last_cut: datetime | None = None
     night: str = ""
+    begun: bool = False
+    is_best_past: bool = False
 
 
 @dataclass(frozen=True)
@@ -255,6 +259,7 @@ class DateWording:
         after = None if milestone.not_after is None else self.speak.not_after(milestone.not_after)
         not_before = self.say("milestone.words.not-before")
         trial, share = trial_cut(milestone), milestone.confidence
+        is_best_past = bool(trial and when and not self.schedule.is_ahead(when.instant))
         return MilestoneWords(
             kind=milestone.kind,
             title=self.title(milestone.kind),
@@ -269,7 +274,9 @@ class DateWording:
             trial=self.speak.moment(trial) if trial else None,
             share=format_percentage(share, 2, self.speak.locale) if trial and share else "",
             last_cut=last_cut(milestone, self.schedule.joints) if trial else None,
-            night=self._night(when.instant) if when and trial else "",
+            night=self._night(when.instant) if when and trial and not is_best_past else "",
+            begun=trial is not None and not self.schedule.is_ahead(trial),
+            is_best_past=is_best_past,
         )
 
     def _night(self, begin: datetime) -> str:

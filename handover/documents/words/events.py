@@ -31,11 +31,18 @@ class EventWording:
 
     def crew_text(self, words: MilestoneWords) -> str:
         """Return the text of the crew's event for a date, with its reason; a saw begins with a trial cut."""
-        trial = self.say("milestone.words.trial", when=words.trial.text) if words.trial else ""
+        trial = self._trial(words)
         in_stages = self.say("milestone.words.in-stages") if words.in_stages else ""
         # In stages the reason is that of the part placed last, and the hours are those of the first.
         because = "" if words.in_stages else self.say("calendar.because", reason=words.reason)
         return _lines(trial, f"{self._crew_window(words)}.", capitalise(words.night), in_stages, because)
+
+    def _trial(self, words: MilestoneWords) -> str:
+        """Return from when the crew tries to cut; once that hour is past, that it tries first."""
+        if words.trial is None or words.is_best_past:
+            return ""
+        key = "milestone.words.trial-first" if words.begun else "milestone.words.trial"
+        return self.say(key, when=words.trial.text)
 
     def _crew_window(self, words: MilestoneWords) -> str:
         """Return from when to when; work in stages has only an end that holds for all parts."""
@@ -43,10 +50,13 @@ class EventWording:
             return words.when_text
         if words.in_stages:
             return self.say("milestone.words.stages-by", when=words.not_after.text)
+        last = self.say("milestone.words.not-after", when=words.not_after.text)
+        if words.is_best_past:
+            return capitalise(last)
         from_when = words.when_text
         if words.when and words.share:
             from_when = self.say("milestone.words.best", when=words.when.text, share=words.share)
-        return f"{from_when}; {self.say('milestone.words.not-after', when=words.not_after.text)}"
+        return f"{from_when}; {last}"
 
     def visit_text(self, visit: VisitWords, task: Task) -> str:
         """Return the text of the owner's event for one watering."""

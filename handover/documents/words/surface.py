@@ -14,7 +14,15 @@ from handover.schedule.coat_after_cover import coat_begins, cover_on_coat, spray
 from handover.schedule.cover_times import bare_frost, left_on_until_water, ways_left
 from handover.schedule.model import MilestoneKind
 from handover.schedule.printed_times import evening_of, half_hour_down
-from handover.schedule.tasks import COVER_FIRST, RAIN, SHEET_BLANKETS, SHEET_LAY, SURFACE, WAIT
+from handover.schedule.tasks import (
+    COVER_FIRST,
+    RAIN,
+    SHEET_BLANKETS,
+    SHEET_LAY,
+    SURFACE,
+    WAIT,
+    from_issue_on,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -303,10 +311,8 @@ class _SurfaceInHours(SurfaceWording):
 
     def _now(self, phrase: str) -> str:
         [task] = self.schedule.tasks_of("crew", SURFACE)
-        issued = half_hour_down(self.schedule.issued_at.astimezone(task.start.tzinfo))
         # A sheet that is laid later is held over it at once.
-        begins = issued if self.schedule.is_ahead(task.start) else task.start
-        return self.say(f"surface.{phrase}.exact", hour=self._hour(begins))
+        return self.say(f"surface.{phrase}.exact", hour=self._hour(from_issue_on(self.schedule, task)))
 
 
 def _to_half_hour(hours: float) -> timedelta:
