@@ -7,7 +7,7 @@ order in which the hours follow one another; and that the clock has 24 hours, by
 from __future__ import annotations
 
 from contextlib import suppress
-from datetime import UTC, datetime, timedelta
+from datetime import MAXYEAR, MINYEAR, UTC, datetime, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
@@ -45,6 +45,10 @@ class ColumnTimes(NamedTuple):
     method: str | None = None
 
 
+_OUTER_YEARS = (MINYEAR, MAXYEAR)
+"""Years in which an instant may have no time in UTC."""
+
+
 def read_times(
     rows: Sequence[Row], at: int, title: str, *, clock: Clock | None, zone: ZoneInfo | None
 ) -> ColumnTimes:
@@ -79,7 +83,8 @@ def read_times(
     on_clock: list[int] = []
     for index, (row, each) in enumerate(zip(rows, written, strict=True)):
         moment = _in_order(each, order) if isinstance(each, TimeReadings) else each
-        if moment is None:
+        if moment is None or moment.year in _OUTER_YEARS:
+            moment = None
             findings.append(
                 Finding(
                     f"{short_line(cells[index])!r} is not a time",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -166,12 +167,24 @@ def _with_water(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple[S
 
 
 def _with_window(milestones: tuple[Milestone, ...], surface: SurfacePlan) -> tuple[Milestone, ...]:
-    """Return the milestones, first water with its late end; where the crew fills the gap, it has none."""
+    """Return the milestones, first water with its late end.
+
+    It has none where the crew fills the gap, nor where frost puts water off past it: covers lie until then.
+    """
     late = surface.not_after if surface.task is None else None
     return tuple(
-        replace(each, not_after=late) if each.kind == MilestoneKind.FIRST_WATER else each
+        replace(each, not_after=_unless_before(late, each.not_before))
+        if each.kind == MilestoneKind.FIRST_WATER
+        else each
         for each in milestones
     )
+
+
+def _unless_before(late: datetime | None, begins: datetime | None) -> datetime | None:
+    """Return a late end; None where it is before the beginning."""
+    if late is None or begins is None:
+        return late
+    return None if late.astimezone(UTC) < begins.astimezone(UTC) else late
 
 
 def _refusals_by_caution(

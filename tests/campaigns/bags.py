@@ -32,18 +32,24 @@ def _lay_beside(random: Random, bag: Path) -> None:
     place.mkdir() if random.random() < 0.3 else place.write_bytes(b"x")
 
 
+def _said_by(bag: Path) -> dict[str, bytes]:
+    """Return the files of a bag; of a manifest without its last line break, which RFC 8493 leaves open."""
+    files = contents(bag)
+    return {name: each.rstrip(b"\n") if "manifest-" in name else each for name, each in files.items()}
+
+
 @campaign(in_suite=2)
 def bags(case: Case) -> None:
     """A changed bag is named by `verify`; nothing that reads the archive stops at it."""
     root = office(case.folder)
     archive = root / "archive"
     bag = min(each for each in (archive / "bags").iterdir() if "one" in each.name)
-    before = contents(bag)
+    before = _said_by(bag)
     for _ in range(case.random.randrange(1, 3)):
         damage(case.random, pick(case.random, bag, OFTEN))
     if case.random.random() < 0.2:
         _lay_beside(case.random, bag)
-    changed = contents(bag) != before or any(each.is_symlink() for each in bag.rglob("*"))
+    changed = _said_by(bag) != before or any(each.is_symlink() for each in bag.rglob("*"))
     case.keep("changed", str(changed).encode())
 
     said = command("verify", archive)

@@ -16,7 +16,8 @@ import pytest
 from handover.documents.schedule_json import schedule_json
 from handover.practice.rules import STRICTEST, rule_sets
 from handover.schedule.model import CureSchedule, Milestone, MilestoneKind
-from handover.schedule.plan import plan_cure
+from handover.schedule.plan import _with_window, plan_cure
+from handover.schedule.surface_task import SurfacePlan
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -211,3 +212,14 @@ def test_sawn_part_by_part_the_date_is_that_of_the_part_placed_first(
         assert last.closes is not None
         assert first.opens < last.opens
         assert first.closes < last.closes
+
+
+def test_frost_that_puts_water_off_leaves_it_no_late_end(job: Job, weather: Weather, as_of: datetime) -> None:
+    """Seen: first water not before April 22, and not after April 17, with covers on the slab until then."""
+    first = plan_cure(job(), weather(20.0, 30.0), as_of, members=MEMBERS).milestone(Kind.FIRST_WATER)
+    assert first is not None
+    assert first.not_before is not None
+    hour = timedelta(hours=1)
+    for late, kept in ((first.not_before - hour, None), (first.not_before + hour, first.not_before + hour)):
+        [water] = _with_window((first,), SurfacePlan(late, None))
+        assert water.not_after == kept
