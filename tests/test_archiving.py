@@ -287,6 +287,14 @@ def test_a_visit_that_was_withdrawn_is_none(issued: Path) -> None:
     assert len(after.tasks) == len(before.tasks) - 1
 
 
+def test_a_set_without_the_calendar_of_the_crew_is_refused_in_words(issued: Path) -> None:
+    """Seen: "an error in the program itself: KeyError"."""
+    documents = documents_of(issued, "garage")
+    del documents["crew.ics"]
+    with pytest.raises(UnusableInput, match="has no crew.ics as issued"):
+        entry_of(read_issued_record(documents), documents)
+
+
 def test_an_owner_is_rung_on_the_day_before_a_frost(entry: Callable[..., JobEntry]) -> None:
     frosts = [
         {"code": "frost", "start": start, "peak_at": start, "end": "2026-11-16T08:00:00-05:00"}

@@ -507,7 +507,7 @@ def _visits(job: JobRecord, schedule: Mapping[str, Any], documents: Mapping[str,
     """Yield the crew's tasks, titled as in its calendar."""
     try:
         events = earlier_events(documents[CREW_CALENDAR_FILE])
-    except UnusableInput:
+    except (KeyError, UnusableInput):
         raise UnusableInput([_no_set(job.id, f"has no {CREW_CALENDAR_FILE} as issued")]) from None
     current = (each for each in events if each.get("status") != CANCELLED_STATUS)
     titles = {str(each["uid"]): str(each["summary"]) for each in current}

@@ -190,7 +190,7 @@ def _findings(
         )
     for name, address in (*senders, *receivers):
         if not is_email_address(address):
-            shown = one_line(f"{name} <{address}>")
+            shown = short_line(f"{name} <{address}>")
             yield Finding(
                 f'"{shown}" is not an email address', expected="name@domain", example="a@example.org"
             )

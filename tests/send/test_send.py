@@ -15,7 +15,9 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from handover.errors import UnusableInput
 from handover.service.mail_server import MailServer
+from handover.service.send_log import parse_draft
 from handover.service.sending import dry_run, send_messages
 
 if TYPE_CHECKING:
@@ -288,6 +290,15 @@ def test_a_refused_message_may_be_tried_again(serve: Serve, issued: Issued, post
     assert sent(folder) == []
     postbox.answer = "250 taken"
     assert one(send_messages([folder], server, PASSWORD, AT))[0] == "sent"
+
+
+def test_a_long_address_is_named_in_short() -> None:
+    """Seen: a finding of sixty thousand letters."""
+    letter = f"From: a@example.com\r\nTo: <{'x' * 60_000}>\r\nMessage-ID: <1@example.com>\r\n\r\nText\r\n"
+    with pytest.raises(UnusableInput) as refused:
+        parse_draft(letter.encode(), "message.eml")
+    assert any("is not an email address" in str(each) for each in refused.value.findings)
+    assert all(len(str(each)) < 500 for each in refused.value.findings)
 
 
 def test_what_a_server_says_to_a_failed_sign_in_is_not_repeated(
