@@ -33,6 +33,7 @@ from handover.schedule.tasks import (
     OWNER_SETS,
     PERMISSIONS,
     PIPES_FROST,
+    PONDING,
     RAIN_COVER,
     RAIN_COVER_OFF,
     RESPIRATOR,
@@ -45,6 +46,7 @@ from handover.schedule.tasks import (
     from_issue_on,
     is_begun,
     is_held_clear,
+    is_pond_filled_by,
     rain_on_coat,
 )
 
@@ -230,6 +232,12 @@ class _TaskWording:
         """Return a task whose words are those of its kind."""
         return _TaskWords(*self.words.event(task.kind))
 
+    def rim(self, task: Task) -> _TaskWords:
+        """Return how the rim of a pond is built: before the crew leaves, later, or under a cover."""
+        title, text = self.words.event(task.kind)
+        when = self.wording.say(f"event.build-rim.{task.how or 'at-once'}")
+        return _TaskWords(title, f"{when} {text}")
+
     def saw(self, task: Task) -> _TaskWords:
         """Return how the joints are sawn; what is in the slab comes first."""
         if task.how == UNDATED:
@@ -273,7 +281,8 @@ class _TaskWording:
     def strip(self, task: Task) -> _TaskWords:
         """Return the stripping of the forms, and what becomes of the cover over an edge."""
         words = self._date(task.kind)
-        key = f"milestone.words.strip-under--{slug(task.cover or '')}"
+        no_pond = task.cover == PONDING and not is_pond_filled_by(self.schedule, task.start)
+        key = f"milestone.words.strip-under--{slug('' if no_pond else task.cover or '')}"
         under = self.wording.say(key) if self.wording.reader.has(key) else ""
         return _TaskWords(words.crew_title, "\n".join(filter(None, (self.words.crew_text(words), under))))
 
@@ -306,7 +315,7 @@ class _TaskWording:
 
     def frost_cover(self, task: Task) -> _TaskWords:
         """Return the cover before a frost; where it is the owner's next job, titled as on the first page."""
-        method, code = self.schedule.curing_method, f"frost-cover-{task.how or task.by}"
+        method, code = self._method_at(task), f"frost-cover-{task.how or task.by}"
         title, text = self.words.event(code, method, **self._frost(task))
         box = self.wording.visits.cover
         if box is not None and task.by == "owner" and NEXT in task.notes:
@@ -317,6 +326,11 @@ class _TaskWording:
             text = f"{under}\n{text}"
         return _TaskWords(title, self._with_closing(text, task) if task.by == "owner" else text, "protect")
 
+    def _method_at(self, task: Task) -> str:
+        """Return the method of curing, for words about a cover; empty for a pond without water."""
+        method = self.schedule.curing_method
+        return "" if method == PONDING and not is_pond_filled_by(self.schedule, task.start) else method
+
     def _frost(self, task: Task) -> dict[str, str]:
         """Return from when to when the slab may freeze under a cover."""
         span = task.span
@@ -326,7 +340,7 @@ class _TaskWording:
     def cover_not_water(self, task: Task) -> _TaskWords:
         """Return the cover while watering has to wait; the crew's, in the owner's calendar, as theirs."""
         by, of_method = ("-crew" if task.how else ""), self.wording.visits.of_method
-        text = f"{of_method(f'cover.text{by}')}\n{self._until(task)}"
+        text = f"{self.wording.visits.cover_text(task.start, by)}\n{self._until(task)}"
         text = self._with_night(text, task)
         text = self._with_closing(text, task) if task.by == "owner" else self._held_clear(text, task)
         return _TaskWords(of_method(f"cover.title{by}"), text, "protect")
@@ -393,7 +407,7 @@ _WORDS: Mapping[str, Callable[[_TaskWording, Task], _TaskWords]] = {
     LOOK_COAT: _TaskWording.look_at_coat,
     RAIN_COVER_OFF: _TaskWording.rain_cover_off,
     LAY_HOSE: _TaskWording.soaker_hose,
-    BUILD_RIM: _TaskWording.plain,
+    BUILD_RIM: _TaskWording.rim,
     PIPES_FROST: _TaskWording.plain,
     MilestoneKind.SAW_JOINTS: _TaskWording.saw,
     MilestoneKind.STRIP_EDGE_FORMS: _TaskWording.strip,

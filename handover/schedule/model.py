@@ -834,6 +834,8 @@ class Task:
                 "look-timer",
                 "by-crew",
                 "before-water",
+                "under-cover",
+                "later",
                 "timer",
                 "undated",
                 "never",

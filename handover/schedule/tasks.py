@@ -44,6 +44,7 @@ from handover.schedule.printed_times import (
     last_cut,
     printed_time,
     trial_cut,
+    warmest_down,
     warmest_up,
 )
 from handover.schedule.remaining_watering import remaining_watering
@@ -183,6 +184,12 @@ def from_issue_on(schedule: CureSchedule, task: Task) -> datetime:
     """Return from when work goes on at the time of issue, or begins early: no hour before it began."""
     issued = half_hour_down(schedule.issued_at.astimezone(task.start.tzinfo))
     return issued if schedule.is_ahead(task.start) else max(issued, task.start)
+
+
+def is_pond_filled_by(schedule: CureSchedule, when: datetime) -> bool:
+    """Return whether a pond has had its first water by an instant; before that, none can be let off."""
+    first = first_visit(schedule)
+    return first is not None and _utc(first.start) < _utc(when)
 
 
 def is_sawing_over(schedule: CureSchedule) -> bool:
@@ -439,14 +446,34 @@ class _Planner:
         """Build the rim of a pond before its first water."""
         first = first_visit(self.schedule)
         if first is not None and self.schedule.curing_method == PONDING:
+            start = self._rim_start(first)
             yield self._task(
                 BUILD_RIM,
                 "crew",
-                self._before_water(first),
+                start,
                 COVERING,
                 because=str(MilestoneKind.FIRST_WATER),
+                how=self._rim_how(start),
                 until=first.start,
             )
+
+    def _rim_start(self, first: Visit) -> datetime:
+        """Return when the rim is built: just before the water, or where a cover lies then, at a warm hour.
+
+        A cover against frost lies until the first water: it is lifted for the rim, which is by daylight, too.
+        """
+        start = self._before_water(first)
+        if not any(each.covers_at(_utc(start)) for each in self.covers):
+            return start
+        warmest = warmest_down(_utc(first.start).astimezone(self.zone) - COVERING)
+        return max(warmest, self.schedule.finished or self.schedule.placement_end, key=_utc)
+
+    def _rim_how(self, start: datetime) -> str:
+        """Return whether the crew lifts a cover for the rim, or comes back for it; empty: neither."""
+        if any(each.covers_at(_utc(start)) for each in self.covers):
+            return "under-cover"
+        finished = self.schedule.finished or self.schedule.placement_end
+        return "later" if start.astimezone(self.zone).date() > finished.astimezone(self.zone).date() else ""
 
     def _before_water(self, first: Visit) -> datetime:
         """Return when the crew begins what has to be done before the first water.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, time, timedelta
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -32,6 +32,7 @@ from handover.schedule.model import (
     Figure,
     Protection,
     Risk,
+    Visit,
 )
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import WARMEST, print_dates
@@ -783,3 +784,30 @@ def test_the_hour_of_frost_on_the_bare_top_is_not_told_as_one_to_come_once_it_is
         assert words.warnings.bare_frost.text == words.say(f"protection.bare-owner{which}", when=when)
         assert words.say(f"protection.bare-crew{which}", when=when) in words.warnings.blankets_on[1]
         assert words.say(f"protection.bare{which}", when=when) in words.warnings.blanket
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("hour", [6, 17])
+def test_nobody_builds_or_empties_a_pond_in_the_dark_or_before_it_is_filled(
+    job: JobRecord, frozen: CureSchedule, language: str, hour: int
+) -> None:
+    """Covered until its first water, the rim is built at a warm hour; no water is let off."""
+    days = list(frozen.watering)
+    day = days[4]
+    local = frozen.placement_end.tzinfo
+    begins = datetime.combine(day.date, time(hour, 30), local)
+    visit = Visit(begins, begins + timedelta(hours=1), 90.0)
+    days[4] = replace(day, visits=(visit,), skipped_because=None)
+    pond = replace(frozen, curing_method="ponding", watering=tuple(days), tasks=())
+    wording = Wording(job, pond, language=language)
+    events = {each.kind: each for each in (*crew_events(wording), *owner_events(wording))}
+    rim = events["build-rim"]
+    assert isinstance(rim.start, datetime)
+    assert rim.start.astimezone(local).time() == WARMEST
+    assert rim.start < visit.start
+    assert rim.description.startswith(wording.say("event.build-rim.under-cover"))
+    assert wording.say("milestone.words.strip-under--ponding") not in events["strip-edge-forms"].description
+    assert wording.visits.cover_text(rim.start, "") == wording.say("cover.text")
+    assert wording.visits.cover_text(visit.end, "") == wording.say("cover.text--ponding")
+    run_off = "run off" if language == "en" else "salir el agua"
+    assert run_off not in events["frost-cover"].description

@@ -26,10 +26,12 @@ from handover.schedule.model import NO_LOOK, MilestoneKind
 from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
 from handover.schedule.tasks import (
     OWNER_SETS,
+    PONDING,
     WATERING,
     cover_tasks,
     covers_at,
     is_laid_by_crew,
+    is_pond_filled_by,
     is_to_lie,
     next_cover,
 )
@@ -403,7 +405,7 @@ class WateringWording(ScheduleWords):
         by = "-crew" if is_laid_by_crew(task) and not is_walkable(self.schedule, issued) else ""
         is_coated = self.schedule.cure_mode == "coat"  # nobody waters it at any time
         then = "" if task.span.off or is_coated else self.say("cover.then-water")
-        text, under = self.of_method(f"cover.text{by}"), self.under(task)
+        text, under = self.cover_text(task.start, by), self.under(task)
         lines = [text, under, self.blanket_source(task), *what_if(self.say, task), then, self.timer_off(task)]
         return CoverWords(
             title=self.of_method(f"cover.title{by}"),
@@ -443,6 +445,12 @@ class WateringWording(ScheduleWords):
         """Return the words for the way in which the slab is cured, else the usual ones."""
         special = f"{key}--{slug(self.schedule.curing_method)}"
         return self.say(special if self.reader.has(special) else key)
+
+    def cover_text(self, start: datetime, by: str) -> str:
+        """Return how a cover is laid at an instant; from a pond without water yet, none is let off."""
+        is_empty = self.schedule.curing_method == PONDING and not is_pond_filled_by(self.schedule, start)
+        key = f"cover.text{by}"
+        return self.say(key) if is_empty else self.of_method(key)
 
     @property
     def is_dry_under_covers(self) -> bool:
