@@ -291,7 +291,7 @@ def test_a_set_without_the_calendar_of_the_crew_is_refused_in_words(issued: Path
     """Seen: "an error in the program itself: KeyError"."""
     documents = documents_of(issued, "garage")
     del documents["crew.ics"]
-    with pytest.raises(UnusableInput, match="has no crew.ics as issued"):
+    with pytest.raises(UnusableInput, match=r"has no crew\.ics as issued"):
         entry_of(read_issued_record(documents), documents)
 
 
