@@ -789,11 +789,13 @@ def test_the_crews_work_on_the_surface_is_the_same_everywhere(
 def test_the_calendar_names_no_hour_of_the_surface_before_that_of_its_issue(
     job: JobRecord, schedule: CureSchedule, language: str
 ) -> None:
-    """Finished at 12:10, written at 1:10: text and title begin in the half hour of the issue."""
-    later = with_surface(schedule, 1.0)
+    """Finished at 12:10, written at 12:40: the spraying begins in the half hour of the issue."""
+    finish = schedule.placement_end.replace(hour=12, minute=10)
+    spray = SurfaceChoice("compound", finish, finish + timedelta(hours=1), 1.0, 0.0)
+    later = with_surface(schedule, 0.5, work="compound", choices=(spray,), cover_from=None)
     wording = Wording(job, later, language=language)
     (event,) = (each for each in crew_events(wording) if each.kind == "surface")
-    begins = wording.speak.hour(later.issued_at.replace(minute=0))
+    begins = wording.speak.hour(later.issued_at.replace(minute=30))
     assert wording.speak.hour(later.surface.start) not in f"{event.title} {event.description}"
     assert begins in event.title
     assert begins in event.description
