@@ -359,7 +359,7 @@ class CrewSheet:
 
     def _is_visit(self, task: Task) -> bool:
         """Return whether the crew comes back for a task, which it did not do before it left."""
-        finished = self.schedule.finished or self.schedule.placement_end
+        finished = self.schedule.finishing_ends
         is_later = task.kind == RAIN_COVER and task.start > finished
         return task.kind not in DAY_KINDS or is_later
 

@@ -6,9 +6,8 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
-from handover.schedule.model import BetweenCover, MilestoneKind
+from handover.schedule.model import SHEET, BetweenCover, MilestoneKind
 from handover.schedule.simulation import with_sheet_between
-from handover.schedule.slab_simulation import SHEET
 from handover.schedule.watering import driest_day, plan_watering, slots_of_days
 
 if TYPE_CHECKING:

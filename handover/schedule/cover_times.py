@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from handover.practice.rules import general_rules
-from handover.schedule.model import FORMS_AFTER_COVER, Gate, MilestoneKind, Reason, Risk
+from handover.schedule.model import FORMS_AFTER_COVER, SHEET, Gate, MilestoneKind, Reason, Risk
 from handover.schedule.printed_times import (
     COVERING,
     before_the_night,
@@ -39,9 +39,7 @@ NO_FROST_RULE = "first-water.no-frost"
 """The condition of frost for first water."""
 
 
-_SHEET = "plastic sheet"
-
-_COVERED_WHILE_CURING = (_SHEET, "wet burlap", "ponding", "insulating blanket")
+_COVERED_WHILE_CURING = (SHEET, "wet burlap", "ponding", "insulating blanket")
 """Methods whose cover lies on the slab until curing ends; after blankets that is plastic."""
 
 
@@ -74,7 +72,7 @@ def is_covered_between_waterings(schedule: CureSchedule, when: datetime) -> bool
 
 def is_rain_kept_off(schedule: CureSchedule) -> bool:
     """Return whether a sheet between the waterings keeps rain from the slab: nobody takes it off for rain."""
-    return schedule.between is not None and schedule.between.cover == _SHEET
+    return schedule.between is not None and schedule.between.cover == SHEET
 
 
 @dataclass(frozen=True)
@@ -373,7 +371,7 @@ def _rest(way: SurfaceChoice, task: SurfaceTask, schedule: CureSchedule) -> Surf
 
 def bare_frost(schedule: CureSchedule) -> datetime | None:
     """Return when the top may freeze without any cover, in the first day; None: it does not."""
-    protection, start = schedule.protection, schedule.finished or schedule.placement_end
+    protection, start = schedule.protection, schedule.finishing_ends
     bare = None if protection is None else next((each for each in protection.blankets), None)
     frost = None if bare is None or bare.resistance else bare.freezes_from
     if frost is None or frost.astimezone(UTC) > start.astimezone(UTC) + timedelta(days=1):
@@ -396,7 +394,7 @@ def left_on_until_water(schedule: CureSchedule) -> str | None:
     if task is None or task.work != "damp" or task.cover_from is None:
         return None
     if task.choices[0].how in _SHEETS:
-        return _SHEET
+        return SHEET
     return schedule.between.cover if schedule.between else "any"
 
 
@@ -510,7 +508,7 @@ def first_cover(schedule: CureSchedule) -> datetime:
     gates = (first.because.governing, *first.because.others) if first else ()
     due = [each.not_before for each in gates if each.not_before and each.rule != NO_FROST_RULE]
     frosts = [risk.start for risk in schedule.risks if risk.code == "frost"]
-    ready = max(due, default=schedule.finished or schedule.placement_end)
+    ready = max(due, default=schedule.finishing_ends)
     safe = schedule.milestone(MilestoneKind.FROST_SAFE)
     strong = None if safe is None else safe.not_before
     begins = min((each for each in frosts if strong is None or each < strong), default=ready)
@@ -534,7 +532,7 @@ def covered_from(schedule: CureSchedule, frost: datetime) -> datetime:
 
 
 def _placed(schedule: CureSchedule) -> datetime:
-    return (schedule.finished or schedule.placement_end).astimezone(UTC)
+    return schedule.finishing_ends.astimezone(UTC)
 
 
 def _ready(schedule: CureSchedule) -> datetime:

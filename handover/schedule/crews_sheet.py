@@ -7,8 +7,8 @@ from itertools import islice
 from typing import TYPE_CHECKING
 
 from handover.schedule.milestones import with_saw_hours
+from handover.schedule.model import SHEET
 from handover.schedule.simulation import under_crews_sheet
-from handover.schedule.slab_simulation import SHEET
 from handover.schedule.surface_task import plan_surface
 from handover.schedule.surroundings import is_room_assumed
 from handover.schedule.watering import plan_watering, slots_of_days

@@ -11,8 +11,7 @@ from handover.concrete.hydration import degree_of_hydration
 from handover.concrete.maturity import temperature_time_factor
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import age_of_strength
-from handover.schedule.model import Depths, EstimateBand, SlabHistory
-from handover.schedule.slab_simulation import SHEET
+from handover.schedule.model import SHEET, Depths, EstimateBand, SlabHistory
 
 if TYPE_CHECKING:
     from handover.base.arrays import Floats

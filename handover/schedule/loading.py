@@ -12,7 +12,7 @@ from handover.base.arrays import HOUR_S
 from handover.practice.rules import general_rules, practice
 from handover.schedule.cover_times import is_soft, ways_left
 from handover.schedule.daily_history import peak_drying
-from handover.schedule.model import MilestoneKind
+from handover.schedule.model import SHEET, MilestoneKind
 from handover.schedule.printed_times import COVERING
 from handover.schedule.tasks import (
     BLANKETS_OFF,
@@ -23,7 +23,6 @@ from handover.schedule.tasks import (
     LAY_HOSE,
     LOOK_COAT,
     RUB_EDGES,
-    SHEET,
     SURFACE,
     UNDATED,
     cover_tasks,

@@ -31,9 +31,12 @@ from handover.schedule.json_types import (
 )
 
 Basis = Literal["observed", "forecast", "typical"]
+SHEET = "plastic sheet"
+"""The method of curing, and the cover between waterings."""
+
 CureMode = Literal["wet", "cover", "coat"]
 CURE_MODES: dict[str, CureMode] = {
-    "plastic sheet": "cover",
+    SHEET: "cover",
     "insulating blanket": "cover",
     "curing compound": "coat",
 }
@@ -992,6 +995,11 @@ class CureSchedule:
     def is_covered_for_coat(self) -> bool:
         """Whether a cover against frost stays on the slab in place of its curing compound."""
         return self.surface is not None and self.surface.choices[0].how == COVER_FOR_COAT
+
+    @property
+    def finishing_ends(self) -> datetime:
+        """When the crew has finished the slab: as recorded, else at the end of the placement."""
+        return self.finished or self.placement_end
 
     @property
     def dries_before_frost(self) -> bool:

@@ -152,7 +152,7 @@ def by_day(when: datetime) -> datetime:
 def for_people(when: datetime) -> datetime:
     """Return the first half hour that is not before `when`, and not in the evening or at night, in its zone.
 
-    So late nobody begins to use a slab; a date that falls then is told for the next morning.
+    So late nobody begins to use a slab; a date that falls then is printed for the next morning.
     """
     printed = half_hour_up(when)
     if printed.time() < EVENING:

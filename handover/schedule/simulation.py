@@ -16,8 +16,9 @@ from handover.schedule.apply_measurements import apply_concrete_measurements, ap
 from handover.schedule.ensemble import CENTRAL, MEMBERS, draw_ensemble
 from handover.schedule.measurement_result import MeasurementResult
 from handover.schedule.mix import after_first_day, concrete_properties
+from handover.schedule.model import SHEET
 from handover.schedule.rule_selection import rules_for
-from handover.schedule.slab_simulation import DAYS, SHEET, SheetHours, simulate_slab
+from handover.schedule.slab_simulation import DAYS, SheetHours, simulate_slab
 from handover.schedule.surface_observations import condition_on_setting
 from handover.schedule.surroundings import around_slab, season_at_begin, weather_of_members
 from handover.weather.climate import climate_at

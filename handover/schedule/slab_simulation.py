@@ -21,6 +21,7 @@ from handover.schedule.delivery_tickets import truck_hours
 from handover.schedule.duration_tables import required_hours
 from handover.schedule.ground import air_after, air_before, ground_at_placement
 from handover.schedule.later_weeks import LaterWeeks, hardening_rate, later_weeks
+from handover.schedule.model import SHEET
 from handover.schedule.protection_period import (
     ProtectionNeeds,
     blanket_cover,
@@ -99,9 +100,6 @@ class SheetHours:
         """Return whether it lies on each member at some moments in UTC seconds, shape (n, m)."""
         return np.asarray((moments_s >= self.from_s) & (moments_s < self.until_s))
 
-
-SHEET = "plastic sheet"
-"""The method of curing, the cover between waterings, and its materials."""
 
 DAYS = 28
 _CELL = 0.0127  # m; about half an inch, 8 cells in a 4 in slab

@@ -31,7 +31,7 @@ from handover.schedule.cover_times import (
     walk_through,
     ways_left,
 )
-from handover.schedule.model import COVER_FOR_COAT, CoverSpan, MilestoneKind, Task
+from handover.schedule.model import COVER_FOR_COAT, SHEET, CoverSpan, MilestoneKind, Task
 from handover.schedule.owner_dates import is_cold, owner_kinds
 from handover.schedule.printed_times import (
     COVERING,
@@ -136,7 +136,6 @@ WAIT = {AFTER_RAIN, *COVER_FIRST}
 """Ways in which nothing is sprayed right after the last pass."""
 
 PONDING = "ponding"
-SHEET = "plastic sheet"
 INSULATING_BLANKET = "insulating blanket"
 SHEET_LAY = "sheet-lay"
 SHEET_BLANKETS = "sheet-blankets"
@@ -466,13 +465,13 @@ class _Planner:
         if not any(each.covers_at(_utc(start)) for each in self.covers):
             return start
         warmest = warmest_down(_utc(first.start).astimezone(self.zone) - COVERING)
-        return max(warmest, self.schedule.finished or self.schedule.placement_end, key=_utc)
+        return max(warmest, self.schedule.finishing_ends, key=_utc)
 
     def _rim_how(self, start: datetime) -> str:
         """Return whether the crew lifts a cover for the rim, or comes back for it; empty: neither."""
         if any(each.covers_at(_utc(start)) for each in self.covers):
             return "under-cover"
-        finished = self.schedule.finished or self.schedule.placement_end
+        finished = self.schedule.finishing_ends
         return "later" if start.astimezone(self.zone).date() > finished.astimezone(self.zone).date() else ""
 
     def _before_water(self, first: Visit) -> datetime:
@@ -486,7 +485,7 @@ class _Planner:
         if task is not None and laid and task.cover_from is not None:
             return min(_utc(task.cover_from), _utc(first.start) - COVERING)
         start = (_utc(first.start) - COVERING).astimezone(self.zone)
-        return before_the_night(start, self.schedule.finished or self.schedule.placement_end)
+        return before_the_night(start, self.schedule.finishing_ends)
 
     def _pipes(self) -> Iterator[Task]:
         """Leave no water in the heating pipes that may freeze, before the first frost."""
@@ -611,7 +610,7 @@ class _Planner:
         if between is not None and is_covered_between_waterings(self.schedule, start):
             return between.cover
         if self.schedule.curing_method != "wet burlap" and sheet_after_blankets(self.schedule):
-            return "plastic sheet"
+            return SHEET
         return self.schedule.curing_method
 
     def _blankets(self) -> Iterator[Task]:

@@ -52,7 +52,7 @@ def timer_tasks(schedule: CureSchedule, job: JobRecord) -> TimerTasks:
     days = _days_to_come(schedule, days)
     run = _next_run(days[0].visits, schedule.issued_at)
     watched = run if _is_there(run.start, windows, zone) else None
-    begins = max(schedule.finished or schedule.placement_end, schedule.issued_at, key=datetime.timestamp)
+    begins = max(schedule.finishing_ends, schedule.issued_at, key=datetime.timestamp)
     by_owner = _to_set(run, begins, windows, zone) or _first_hour(begins, windows, zone)
     set_by = None if is_hose_by_crew(schedule) else by_owner
     after = [day.visits[0].end for day in days[1:]]

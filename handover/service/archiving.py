@@ -349,7 +349,7 @@ def _schedule(documents: Mapping[str, bytes], where: str) -> dict[str, Any]:
 
 @lru_cache(maxsize=4)
 def _content_of(content: bytes) -> Any:
-    """Return what a file has as JSON, to read: it is kept for whoever asks next."""
+    """Return what a file has as JSON, to read: it is kept, and read again."""
     return json.loads(content)
 
 
