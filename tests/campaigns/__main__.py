@@ -57,7 +57,7 @@ def long_run(folder: Path, wanted: argparse.Namespace) -> int:
     """Run writers on one office, and print the table; return the exit status."""
     print(f"seed {wanted.seed}; the office stays in {folder} if there is a fault", flush=True)
     with database(wanted.database) as catalog:
-        run = LongRun(found_office(folder, catalog), wanted.seed)
+        run = LongRun(found_office(folder, catalog, wanted.minutes), wanted.seed)
         end = time.monotonic() + 60 * wanted.minutes
         run.run(lambda: time.monotonic() < end)
         print("\n".join(run.report()))

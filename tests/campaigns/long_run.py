@@ -48,7 +48,10 @@ PROCESSES = 8
 JOBS = 3
 START = datetime.fromisoformat("2026-07-14T12:30:00-04:00")
 PACE = 120.0
-"""Seconds of the office's time for each second of ours: new issues are later, and jobs still cure."""
+"""At most so many seconds of the office's time for each second of ours: new issues are later."""
+
+SPAN = timedelta(days=5)
+"""How much of the office's time a run takes at most: its jobs still cure."""
 
 BESIDE = {"photos/edge.jpg": b"edge" * 900, "signed.jpg": b"scan" * 9000}
 FIRST_LIFE_S = 6.0
@@ -67,6 +70,7 @@ class Office:
 
     root: Path
     catalog: str | None = None
+    pace: float = PACE
     began: float = field(default_factory=time.monotonic)
 
     @property
@@ -86,7 +90,7 @@ class Office:
 
     def now(self) -> datetime:
         """Return the time in the office."""
-        return START + timedelta(seconds=int(PACE * (time.monotonic() - self.began)) + 60)
+        return START + timedelta(seconds=int(self.pace * (time.monotonic() - self.began)) + 60)
 
     def archive(self) -> Archive:
         """Return the archive."""
@@ -104,9 +108,9 @@ def _hourly(change: float) -> bytes:
     return json.dumps(made).encode()
 
 
-def found_office(root: Path, catalog: str | None = None) -> Office:
-    """Issue the jobs, lay files beside them, and archive all of it."""
-    office = Office(root, catalog)
+def found_office(root: Path, catalog: str | None = None, minutes: float = 1.0) -> Office:
+    """Issue the jobs, lay files beside them, and archive all of it; the run is to take so many minutes."""
+    office = Office(root, catalog, min(PACE, SPAN / timedelta(minutes=minutes)))
     office.out.mkdir(parents=True)
     (root / "weather.json").write_bytes(_hourly(0.0))
     (root / "settings.toml").write_text('[mail]\nhost = "mail.example.com"\n', "utf-8")
