@@ -1,4 +1,4 @@
-"""The cover that keeps an open slab wet between waterings, where nobody is there to water it often enough."""
+"""The cover that keeps a slab wet between waterings, where nobody is there to water it often enough."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
-from handover.schedule.model import SHEET, BetweenCover, MilestoneKind
+from handover.schedule.model import BURLAP, SHEET, BetweenCover, MilestoneKind
 from handover.schedule.simulation import with_sheet_between
 from handover.schedule.watering import driest_day, plan_watering, slots_of_days
 
@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import datetime
 
+    from handover.jobs.record import JobRecord
     from handover.schedule.basis import BasisOf
     from handover.schedule.dates import Dates
     from handover.schedule.model import WateringDay
@@ -68,9 +69,9 @@ def plan_covered(
 ) -> tuple[tuple[WateringDay, ...], BetweenCover | None]:
     """Return the watering, and the least cover between its visits that keeps the slab wet long enough.
 
-    Where an open slab would be dry for longer than the limit, and no timer waters it, the visits are those
-    of a slab under the cover. Where no cover suffices it is the better one, a sheet. A slab that every cover
-    would mark stays open. A cover that lies stays: nobody has brought another one.
+    Where an open slab, or burlap, would be dry for longer than the limit, and no timer waters it, the visits
+    are those of a slab under the cover. Where no cover suffices it is the better one, a sheet. A slab that
+    every cover would mark stays open. A cover that lies stays: nobody has brought another one.
 
     Args:
         simulation: The slab.
@@ -80,11 +81,11 @@ def plan_covered(
     """
     slots_of = slots_of_days(simulation, dates)
     watering = plan_watering(simulation, slots_of, basis)
-    curing, limit = simulation.job.curing, simulation.practice["water.dry-too-long"]
+    limit = simulation.practice["water.dry-too-long"]
     open_h = driest_day(watering)
-    covers = simulation.job.slab.covers
+    covers = _covers_between(simulation.job)
     kept = (lies,) if lies in covers else ()
-    if curing.method not in _OPEN or curing.timer or not covers or (open_h < limit and not kept):
+    if not covers or (open_h < limit and not kept):
         return watering, None
     for name in kept or covers:
         planned = plan_watering(simulation, slots_of, basis, under=simulation.practice.methods[name])
@@ -92,3 +93,12 @@ def plan_covered(
         if dry_h < limit:
             break
     return planned, BetweenCover(name, open_h, dry_h)
+
+
+def _covers_between(job: JobRecord) -> tuple[str, ...]:
+    """Return the covers that may lie between waterings, the lesser first; none under a timer."""
+    if job.curing.timer:
+        return ()
+    if job.curing.method == BURLAP:  # it lies there all the time; a sheet over it keeps it wet
+        return tuple(each for each in job.slab.covers if each == SHEET)
+    return job.slab.covers if job.curing.method in _OPEN else ()

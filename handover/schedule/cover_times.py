@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from handover.practice.rules import general_rules
-from handover.schedule.model import FORMS_AFTER_COVER, SHEET, Gate, MilestoneKind, Reason, Risk
+from handover.schedule.model import BURLAP, FORMS_AFTER_COVER, SHEET, Gate, MilestoneKind, Reason, Risk
 from handover.schedule.printed_times import (
     COVERING,
     before_the_night,
@@ -39,7 +39,7 @@ NO_FROST_RULE = "first-water.no-frost"
 """The condition of frost for first water."""
 
 
-_COVERED_WHILE_CURING = (SHEET, "wet burlap", "ponding", "insulating blanket")
+_COVERED_WHILE_CURING = (SHEET, BURLAP, "ponding", "insulating blanket")
 """Methods whose cover lies on the slab until curing ends; after blankets that is plastic."""
 
 

@@ -12,7 +12,7 @@ from handover.base.arrays import HOUR_S
 from handover.practice.rules import general_rules, practice
 from handover.schedule.cover_times import is_soft, ways_left
 from handover.schedule.daily_history import peak_drying
-from handover.schedule.model import SHEET, MilestoneKind
+from handover.schedule.model import BURLAP, SHEET, MilestoneKind
 from handover.schedule.printed_times import COVERING
 from handover.schedule.tasks import (
     BLANKETS_OFF,
@@ -93,10 +93,10 @@ OF_WAY: dict[str, tuple[MaterialCode | None, ...]] = {
 }
 """What a way to keep the finished surface damp asks for; None: the cover of the slab."""
 
-OF_METHOD: dict[str, MaterialCode] = {"plastic sheet": "plastic", "wet burlap": "burlap-plastic"}
+OF_METHOD: dict[str, MaterialCode] = {SHEET: "plastic", BURLAP: "burlap-plastic"}
 """The cover that cures the slab."""
 
-OF_BETWEEN: dict[str, MaterialCode] = {"plastic sheet": "plastic", "wet burlap": "burlap"}
+OF_BETWEEN: dict[str, MaterialCode] = {SHEET: "plastic", BURLAP: "burlap"}
 """The cover between the waterings."""
 
 OF_EDGE: dict[str | None, MaterialCode] = {"curing compound": "compound"}
@@ -181,8 +181,8 @@ def _for_surface(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
 
 
 def _for_between(schedule: CureSchedule) -> Iterator[Material]:
-    """Yield the cover that lies between the waterings, while one of them is ahead."""
-    if schedule.between is not None and waterings_ahead(schedule):
+    """Yield the cover that lies between the waterings, while one of them is ahead; burlap comes with it."""
+    if schedule.between is not None and schedule.curing_method != BURLAP and waterings_ahead(schedule):
         yield Material(OF_BETWEEN[schedule.between.cover])
 
 

@@ -34,6 +34,9 @@ Basis = Literal["observed", "forecast", "typical"]
 SHEET = "plastic sheet"
 """The method of curing, and the cover between waterings."""
 
+BURLAP = "wet burlap"
+"""The same."""
+
 CureMode = Literal["wet", "cover", "coat"]
 CURE_MODES: dict[str, CureMode] = {
     SHEET: "cover",

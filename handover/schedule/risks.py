@@ -16,7 +16,7 @@ from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import hours_to_age
 from handover.schedule.ground import air_before
 from handover.schedule.joints import do_parts_meet, is_sawn_in_parts
-from handover.schedule.model import REPEATED_FROST, Caution, Figure, MilestoneKind, Risk
+from handover.schedule.model import BURLAP, REPEATED_FROST, Caution, Figure, MilestoneKind, Risk
 from handover.schedule.surroundings import room_state
 from handover.schedule.watering import driest_day, plan_watering, slots_of_days
 from handover.weather.series import Origin
@@ -544,9 +544,7 @@ def _dry_between(
         return
     curing = simulation.job.curing
     with_timer = _watering_by(simulation, dates, timer=True)
-    with_burlap = _watering_by(
-        simulation, dates, method="wet burlap", application_rate=curing.application_rate
-    )
+    with_burlap = _watering_by(simulation, dates, method=BURLAP, application_rate=curing.application_rate)
     yield (
         "wet-dry",
         (

@@ -17,7 +17,7 @@ import numpy as np
 from handover.base.arrays import HOUR_S, Floats
 from handover.practice.rules import general_rules
 from handover.schedule.ensemble import CENTRAL
-from handover.schedule.model import Figure, MilestoneKind, SurfaceChoice, SurfaceTask
+from handover.schedule.model import BURLAP, SHEET, Figure, MilestoneKind, SurfaceChoice, SurfaceTask
 from handover.schedule.printed_times import COVERING, SLEEPING_HOUR, by_day, half_hour_down, half_hour_up
 from handover.schedule.quantiles import instant_after, smoothed_quantile
 
@@ -35,8 +35,8 @@ STEP_H = 1.0 / 12.0
 
 SPRAYING = general_rules().duration("visit.compound")
 _COMPOUND = "curing compound"
-_COVER = "wet burlap"  # whose water a cover takes
-_LAID = ("plastic sheet", "wet burlap")  # methods whose cover the crew lays before it leaves
+_COVER = BURLAP  # whose water a cover takes
+_LAID = (SHEET, BURLAP)  # methods whose cover the crew lays before it leaves
 
 
 class _Bare(NamedTuple):

@@ -31,7 +31,7 @@ from handover.schedule.cover_times import (
     walk_through,
     ways_left,
 )
-from handover.schedule.model import COVER_FOR_COAT, SHEET, CoverSpan, MilestoneKind, Task
+from handover.schedule.model import BURLAP, COVER_FOR_COAT, SHEET, CoverSpan, MilestoneKind, Task
 from handover.schedule.owner_dates import is_cold, owner_kinds
 from handover.schedule.printed_times import (
     COVERING,
@@ -607,11 +607,11 @@ class _Planner:
         ends, between = self.schedule.milestone(MilestoneKind.CURING_ENDS), self.schedule.between
         if ends is not None and ends.not_before is not None and _utc(start) >= _utc(ends.not_before):
             return None
+        if self.schedule.curing_method == BURLAP:
+            return BURLAP
         if between is not None and is_covered_between_waterings(self.schedule, start):
             return between.cover
-        if self.schedule.curing_method != "wet burlap" and sheet_after_blankets(self.schedule):
-            return SHEET
-        return self.schedule.curing_method
+        return SHEET if sheet_after_blankets(self.schedule) else self.schedule.curing_method
 
     def _blankets(self) -> Iterator[Task]:
         """Lay the blankets that cure the slab, and lift them when cold protection ends."""

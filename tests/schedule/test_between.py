@@ -17,7 +17,9 @@ import pytest
 from handover.documents.care_sheet import CareSheet
 from handover.documents.wording import Wording
 from handover.practice.rules import practice
+from handover.schedule.loading import materials_to_load
 from handover.schedule.plan import plan_cure
+from handover.schedule.tasks import with_tasks
 from handover.service.inputs import questions
 
 if TYPE_CHECKING:
@@ -176,3 +178,26 @@ def test_rain_waters_what_it_can_reach(
     assert all((each.if_rain is None) is keeps_off for each in waterings)
     said = " ".join(day.note for day in Wording(record, schedule).visits.days)
     assert ("If it stays dry" in said) is not keeps_off
+
+
+def test_plastic_lies_over_burlap_that_would_dry_between_waterings(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """Fewer visits keep it wet all day; the papers handle both covers, and the burlap always stays."""
+    record = job(curing={"method": "wet burlap", "available": AT_WORK})
+    mild = plan_cure(record, weather(6.0, 9.0, relative_humidity=np.full(14 * 24, 0.95)), as_of)
+    hot = with_tasks(plan_cure(record, weather(26.0, 38.0), as_of), record)
+    assert mild.between is None
+    assert hot.between is not None
+    assert hot.between.cover == "plastic sheet"
+    assert hot.between.open_dry_hours >= LIMIT_H > hot.between.dry_hours
+    assert "wet-dry" not in {each.code for each in hot.cautions}
+    visits = Wording(record, hot).visits
+    acts = [visits.visit(each).action for day in hot.watering for each in day.visits]
+    assert acts
+    assert all("the plastic back over the burlap" in each for each in acts)
+    [strip] = hot.tasks_of("crew", "strip-edge-forms")
+    assert strip.cover == "wet burlap"
+    codes = [each.code for each in materials_to_load(hot, record)]
+    assert "burlap-plastic" in codes
+    assert "plastic" not in codes

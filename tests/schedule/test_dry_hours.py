@@ -33,16 +33,17 @@ if TYPE_CHECKING:
 
 HOURS_ASKED = 168.0  # ACI 308R: 7 days above 50 degF
 DAY_H = 24.0
-BURLAP = {"method": "wet burlap"}
+OPEN: dict[str, Any] = {"method": "sprinkler", "slab": {"coloured": True}}
+"""No cover may lie on a coloured slab: it is dry between waterings."""
 MORNING = ("06:30-07:30",)
 TWICE = ("06:30-07:30", "18:00-20:00")
 
 
 @pytest.fixture
 def planned(job: Job, weather: Weather, as_of: datetime) -> Planned:
-    def build(*, is_continuous: bool = False, **curing: Any) -> CureSchedule:
+    def build(*, is_continuous: bool = False, slab: Any = None, **curing: Any) -> CureSchedule:
         dry = weather(26.0, 38.0, relative_humidity=np.full(14 * 24, 0.25))
-        schedule = partial(plan.plan_cure, job(curing=curing), dry, as_of, members=8)
+        schedule = partial(plan.plan_cure, job(curing=curing, slab=slab or {}), dry, as_of, members=8)
         if not is_continuous:
             return schedule()
         with pytest.MonkeyPatch.context() as patch:
@@ -68,7 +69,7 @@ def test_the_wet_hours_until_curing_ends_are_those_asked_for(
     planned: Planned, available: tuple[str, ...], least_dry_h: float
 ) -> None:
     """Also where most hours are dry: the most hours that the rules ask in the cold are wet ones as well."""
-    schedule = planned(**BURLAP, available=available)
+    schedule = planned(**OPEN, available=available)
     whole = schedule.watering[1:-1]
     dry_h = sum(day.dry_hours for day in whole if day.dry_hours >= 1.0)
     assert dry_h > least_dry_h
@@ -101,14 +102,14 @@ def test_past_the_simulation_dry_hours_are_counted_as_well(
 
 
 def test_a_drier_plan_never_ends_curing_earlier(planned: Planned) -> None:
-    ends = [ends_h(planned(**BURLAP, is_continuous=True)), ends_h(planned(**BURLAP, available=TWICE))]
-    ends.append(ends_h(planned(**BURLAP, available=MORNING)))
+    ends = [ends_h(planned(**OPEN, is_continuous=True)), ends_h(planned(**OPEN, available=TWICE))]
+    ends.append(ends_h(planned(**OPEN, available=MORNING)))
     assert ends == sorted(ends)
     assert ends[2] > ends[1] + 1.0 > ends[0] + 1.0
 
 
 def test_strength_does_not_come_sooner_for_it(planned: Planned) -> None:
-    wet, dry = (planned(**BURLAP, available=TWICE, is_continuous=each) for each in (True, False))
+    wet, dry = (planned(**OPEN, available=TWICE, is_continuous=each) for each in (True, False))
     for kind in (MilestoneKind.LIGHT_WORK, MilestoneKind.LIGHT_VEHICLES):
         one, other = dry.milestone(kind), wet.milestone(kind)
         assert one is not None
@@ -133,7 +134,9 @@ def test_nothing_changes_where_the_surface_does_not_dry(planned: Planned, curing
     assert one.watering == other.watering
 
 
-@pytest.mark.parametrize("curing", [{"timer": True}, {**BURLAP, "available": TWICE}], ids=["timer", "burlap"])
+@pytest.mark.parametrize(
+    "curing", [{"timer": True}, {"method": "wet burlap", "available": TWICE}], ids=["timer", "burlap"]
+)
 def test_the_hours_that_do_not_count_are_those_that_the_plan_names(
     job: Job, weather: Weather, as_of: datetime, curing: dict[str, Any]
 ) -> None:

@@ -334,9 +334,9 @@ def test_water_after_a_dry_day_is_remarked_on_and_moves_no_date(
     summer = weather(24.0, 38.0, relative_humidity=np.full(14 * 24, 0.25))
 
     def plan(water_c: float | None) -> CureSchedule:
-        hours = ("05:30-06:30", "18:00-21:00")  # of burlap that nobody wets in between
-        away = {"method": "wet burlap", "available": hours, "water_temperature": water_c}
-        return plan_cure(job(curing=away), summer, as_of)
+        hours = ("05:30-06:30", "18:00-21:00")  # and no cover may lie on it in between
+        away = {"method": "sprinkler", "available": hours, "water_temperature": water_c}
+        return plan_cure(job(curing=away, slab={"coloured": True}), summer, as_of)
 
     dry = plan(20.0)
     assert max(day.dry_hours for day in dry.watering) > 6.0
@@ -367,8 +367,8 @@ def test_the_dry_hours_of_a_plan_are_taken_from_the_steps_they_fall_in() -> None
 
 
 def test_a_dry_gap_comes_with_what_would_close_it(job: Job, weather: Weather, as_of: datetime) -> None:
-    burlap = {"method": "wet burlap", "available": ("06:30-07:30",)}
-    schedule = plan_cure(job(curing=burlap), weather(26.0, 38.0), as_of)
+    away = {"method": "sprinkler", "available": ("06:30-07:30",)}
+    schedule = plan_cure(job(curing=away, slab={"coloured": True}), weather(26.0, 38.0), as_of)
     cautions = next(caution for caution in schedule.cautions if caution.code == "wet-dry")
     figures = {figure.name: figure.value for figure in cautions.figures}
     assert figures["dry_with_timer"] < figures["dry_hours"]

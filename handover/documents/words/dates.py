@@ -411,12 +411,12 @@ class DateWording:
         when = milestone.not_before
         if milestone.kind not in UNDER_COVER or when is None:
             return ""
-        if self._cover_between_waterings(milestone) == "plastic sheet":  # wet burlap bears feet
-            return "between.step"
-        if not is_covered_at(self.schedule, when):
-            return ""
         if any(covers_at(each, when) for each in cover_tasks(self.schedule)):
             return NO_STEP[0]
+        if self._cover_between_waterings(milestone) == "plastic sheet":  # wet burlap bears feet
+            return self.variant("between.step")
+        if not is_covered_at(self.schedule, when):
+            return ""
         return self.variant(NO_STEP[0])  # a sheet alone may be folded back; blankets may not
 
     def no_step(self, kind: MilestoneKind) -> str:
@@ -429,7 +429,7 @@ class DateWording:
         """Return how the cover between waterings comes off after the last of them; empty where none lies."""
         cover = self.schedule.between
         ends = milestone.kind == MilestoneKind.CURING_ENDS and not self.schedule.dries_before_frost
-        return self.say(f"between.ends.{slug(cover.cover)}") if cover and ends else ""
+        return self.say(self.variant(f"between.ends.{slug(cover.cover)}")) if cover and ends else ""
 
     def _is_dry_look(self, milestone: Milestone) -> bool:
         """Return whether the first look under a sheet adds no water in any case: a frost is near."""
@@ -454,7 +454,7 @@ class DateWording:
     def _between_waterings(self, milestone: Milestone) -> str:
         """Return how the cover between waterings makes room for wheels; empty where it is not used then."""
         cover = self._cover_between_waterings(milestone) if milestone.kind in WHEELS else ""
-        return self.say(f"between.wheels.{slug(cover)}") if cover else ""
+        return self.say(self.variant(f"between.wheels.{slug(cover)}")) if cover else ""
 
     def _cover_between_waterings(self, milestone: Milestone) -> str:
         """Return the cover between waterings at a date; empty where none is used then."""

@@ -227,7 +227,7 @@ class SurfaceWording(ScheduleWords):
             return
         if self._freezes_before(task):
             yield self.say("surface.sheet-frost")
-        if self.schedule.between is not None:
+        if self.schedule.between is not None and task.work != "cover":
             yield self.say("surface.stays-between")
         is_sawn = self._is_sawn_after(task.start)
         if not (begun and self._is_firm(task)):

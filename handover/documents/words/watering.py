@@ -22,7 +22,7 @@ from handover.schedule.cover_times import (
     sheet_after_blankets,
 )
 from handover.schedule.loading import owner_blankets
-from handover.schedule.model import NO_LOOK, MilestoneKind
+from handover.schedule.model import BURLAP, NO_LOOK, MilestoneKind
 from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
 from handover.schedule.tasks import (
     OWNER_SETS,
@@ -266,7 +266,7 @@ class WateringWording(ScheduleWords):
         printed_from = general_rules()["rain.printed"]
         if day.visits and day.rain_probability is not None and day.rain_probability >= printed_from:
             fewer = len(day.visits) < max(len(each.visits) for each in self.schedule.watering)
-            under = "-covered" if cover or self.schedule.curing_method == "wet burlap" else ""
+            under = "-covered" if cover or self.schedule.curing_method == BURLAP else ""
             counts = fewer and not is_rain_kept_off(self.schedule)
             key = f"watering.rain-counted-on{under}" if counts else "watering.rain-chance"
             notes.append(self.say(key, chance=self.quantities.percent(day.rain_probability, 1)))
@@ -351,7 +351,7 @@ class WateringWording(ScheduleWords):
         if cover is None or self.is_dry_under_covers:
             return ""
         hours = self.speak.length(timedelta(hours=max(round(cover.open_dry_hours), 1)))
-        return self.say(f"between.line.{slug(cover.cover)}", dry=hours)
+        return self.say(self._key_of_method(f"between.line.{slug(cover.cover)}"), dry=hours)
 
     def visit_at(self, start: datetime) -> VisitWords:
         """Return the watering that begins at an instant in words."""
@@ -375,7 +375,8 @@ class WateringWording(ScheduleWords):
         before, after = f"between.before.{when}{of_cover}", f"between.after.{when}{of_cover}"
         if when == "swap":
             before, after = "between.before.off", f"between.after.first{of_cover}"
-        off, on = (self.say(key) if when and self.reader.has(key) else "" for key in (before, after))
+        keys = map(self._key_of_method, (before, after))
+        off, on = (self.say(key) if when and self.reader.has(key) else "" for key in keys)
         return " ".join(each for each in (off, action, on) if each)
 
     def _cover_at(self, visit: Visit) -> str:
@@ -387,7 +388,8 @@ class WateringWording(ScheduleWords):
             return "off" if is_first and laid else ""
         if is_walkable(self.schedule, visit.start):
             return "later"
-        if is_first and laid != between.cover:
+        is_laid = laid == between.cover or self.schedule.curing_method == BURLAP
+        if is_first and not is_laid:
             return "swap" if laid else "first"
         return "edge"
 
@@ -443,8 +445,11 @@ class WateringWording(ScheduleWords):
 
     def of_method(self, key: str) -> str:
         """Return the words for the way in which the slab is cured, else the usual ones."""
+        return self.say(self._key_of_method(key))
+
+    def _key_of_method(self, key: str) -> str:
         special = f"{key}--{slug(self.schedule.curing_method)}"
-        return self.say(special if self.reader.has(special) else key)
+        return special if self.reader.has(special) else key
 
     def cover_text(self, start: datetime, by: str) -> str:
         """Return how a cover is laid at an instant; from a pond without water yet, none is let off."""
