@@ -119,7 +119,8 @@ def plan_watering(
     if simulation.job.curing.timer:
         slots_of = _from_attended(_frost_of_timer(slots_of, simulation), simulation)
     is_look = method is not None and method.looks
-    if is_look or (under is not None and under.looks):  # a sheet: rain does not wet what lies under it
+    # Rain does not wet what lies under a sheet, and a timer runs on in it: nobody turns it off and on again.
+    if is_look or (under is not None and under.looks) or simulation.job.curing.timer:
         slots_of = {day: replace(each, rain=np.zeros_like(each.rain)) for day, each in slots_of.items()}
     timetable = _timetable(slots_of, simulation, method) if method and slots_of else None
     held = (
@@ -312,7 +313,7 @@ class Timetable:
         runs: The hours of each visit: the half hours since midnight that it takes, in order.
         method: How the surface holds water.
         rate_mm_h: Application rate.
-        is_set_once: Whether a timer keeps it: it runs as a whole or, where rain does its work, not at all.
+        is_set_once: Whether a timer keeps it: it runs as a whole.
         run_h: Time within a slot for which water runs. [h]
     """
 
@@ -383,7 +384,7 @@ def _choices(
     They are at most so many, beside those in which water must run.
     """
     least = min(int(required and not must.any()), len(runs))
-    sizes = [len(runs) if required else 0] if whole else range(least, min(most, len(runs)) + 1)
+    sizes = [len(runs)] if whole else range(least, min(most, len(runs)) + 1)
     for size in sizes:
         for choice in sorted(combinations(runs, size), key=lambda some: sum(run.sum() for run in some)):
             yield np.logical_or.reduce([must, *choice])

@@ -9,6 +9,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
 
 from handover.practice.rules import practice
@@ -99,3 +100,15 @@ def test_where_mornings_freeze_the_timer_waits_for_the_hours_that_do_not(
         for plan in (schedule, mild)
     )
     assert in_frost >= without
+
+
+def test_a_timer_runs_on_in_rain(job: Job, weather: Weather, as_of: datetime) -> None:
+    """It is set once: nobody turns it off for a wet day, and its owner looks at the slab on that day too."""
+    rain = np.zeros(14 * 24)
+    rain[2 * 24 : 3 * 24] = 4.0
+    wet = weather(12.0, 18.0, precipitation_mm=rain, precipitation_probability=np.where(rain > 0.0, 0.9, 0.1))
+    by_hand = plan_cure(job(), wet, as_of)
+    assert "rain" in {day.skipped_because for day in by_hand.watering}
+    timed = plan_cure(job(curing={"timer": True}), wet, as_of)
+    assert all(day.visits for day in timed.watering[:-1])
+    assert not {day.skipped_because for day in timed.watering} & {"rain"}
