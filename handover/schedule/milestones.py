@@ -25,7 +25,12 @@ from handover.schedule.gate_evaluators import (
 from handover.schedule.joints import hours_of_sawing, saw_limits
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason, Refusal
 from handover.schedule.printed_times import warmest_up
-from handover.schedule.quantiles import late_instant, median_instant, share_to_wait_for
+from handover.schedule.quantiles import (
+    late_instant,
+    median_instant,
+    share_to_wait_for,
+    smoothed_quantile,
+)
 from handover.schedule.surface_observations import SET_CONTRADICTED
 from handover.schedule.wet_frost import end_before_frosts, hours_until
 
@@ -198,13 +203,13 @@ def _not_before(
     """Return the cautious end of a date: after that of a date which must come first, by what it needs.
 
     Two dates wait for different shares of the members, so that their cautious ends may touch. Between them
-    lies at least the time that the strength of the later one likely takes after the earlier one.
+    lies at least the time that the strength of the later one takes after the earlier one, in slow members.
     """
     own = late_instant(hours, simulation, kind)
     first = {MilestoneKind(each.after) for each, _ in gates if each.after is not None}
     strength = [met for each, met in gates if each.measure == "strength"]
     before = [
-        (earlier.not_before(each), _likely_wait(strength, earlier.met_h[each], simulation))
+        (earlier.not_before(each), _slow_wait(strength, each, simulation, earlier))
         for each in first
         if each in earlier.met_h
     ]
@@ -215,21 +220,27 @@ def _not_before(
     return warmest_up(max(printed)) if kind == MilestoneKind.PROTECTION_ENDS else max(printed)
 
 
-def _likely_wait(strength: list[Floats], first_h: Floats, simulation: Simulation) -> float:
-    """Return how long a strength likely takes after an earlier date, in h; 0 where no strength is asked.
+def _slow_wait(strength: list[Floats], first: MilestoneKind, simulation: Simulation, earlier: Dates) -> float:
+    """Return how long after an earlier date a strength comes in the slow members, in h; 0: none is asked.
+
+    Both are taken at the share of the members that the earlier date waits for. The likely wait would be too
+    long: in frost, a member that is slow to set has the mild weeks before it in which others have hardened.
 
     Args:
         strength: When each strength is reached, in hours since placement, shape (m,); inf: never.
-        first_h: When the earlier date is met, likewise.
+        first: The earlier date.
         simulation: The simulation.
+        earlier: The dates that are known.
     """
     if not strength:
         return 0.0
-    last = simulation.ensemble.last_placed
-    needed, first = np.maximum.reduce(strength)[last], first_h[last]
-    known = np.isfinite(needed) & np.isfinite(first)
-    waits = np.maximum(needed[known] - first[known], 0.0)
-    return float(np.median(waits)) if waits.size else 0.0
+    last, share = simulation.ensemble.last_placed, share_to_wait_for(first, simulation.share)
+    needed, first_h = np.maximum.reduce(strength)[last], earlier.met_h[first][last]
+    known = np.isfinite(needed) & np.isfinite(first_h)
+    if not known.any():
+        return 0.0
+    late, soon = (smoothed_quantile(each[known], share) for each in (needed, first_h))
+    return max(late - soon, 0.0)
 
 
 def _later(when: datetime, hours: float) -> datetime:

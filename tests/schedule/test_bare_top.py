@@ -189,7 +189,8 @@ def test_nobody_walks_at_the_hour_of_final_set(
 ) -> None:
     """Seen: both at 1:19 pm, because two dates wait for different shares of the members.
 
-    What it needs lies between them: the time from final set to the strength for feet, as it likely is.
+    What it needs lies between them: the time from final set to the strength for feet in slow members. In a
+    frost without an end that is no less than the likely time.
     """
     tested = backtest()
     levels = {**tested.levels, MilestoneKind.FINAL_SET: 0.995}  # so that final set alone waits for nearly all

@@ -12,7 +12,13 @@ from importlib.util import module_from_spec, spec_from_file_location
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
+
+from handover.schedule.basis import basis_of
+from handover.schedule.milestones import compute_dates
+from handover.schedule.model import MilestoneKind
+from handover.schedule.simulation import simulate
 
 if TYPE_CHECKING:
     from types import ModuleType
@@ -62,3 +68,66 @@ def test_a_step_the_wrong_way_is_found(matrix: ModuleType) -> None:
     turned = {kind: -way for kind, way in whole.must.items()}
     swept = matrix.Swept(replace(whole, values=whole.values[[0, -1]], must=turned, is_continuous=False))
     assert {kind for kind, _ in swept.findings()} == {"wrong way"}
+
+
+def steps(matrix: ModuleType, name: str, *values: float) -> list[tuple[str, str]]:
+    """Return what some steps of a sweep have against them, with as many members as `make sweeps` has."""
+    whole = next(each for each in matrix.sweeps() if each.name == name)
+    return list(matrix.Swept(replace(whole, values=np.array(values), is_continuous=False)).findings())
+
+
+@pytest.fixture
+def as_swept(matrix: ModuleType, monkeypatch: pytest.MonkeyPatch) -> ModuleType:
+    monkeypatch.setattr(matrix, "FEW", 40)
+    return matrix
+
+
+def test_late_members_do_not_wait_for_as_long_as_likely_ones(as_swept: ModuleType) -> None:
+    """Seen: light work 18 h later in a week that is 1 K warmer.
+
+    Its cautious end was that of walking, reached in the mild weeks, and the time that hardening likely takes,
+    in the frost before them.
+    """
+    assert steps(as_swept, "air, degC: at a known place", -6.0, -5.0, -4.0, -3.0) == []
+
+
+@pytest.mark.parametrize(
+    ("name", "step"), [("air, degC: plastic sheet", (2.0, 3.0)), ("air, degC: wet burlap", (37.0, 38.0))]
+)
+def test_what_is_allowed_is_no_more_than_what_a_step_needs(
+    as_swept: ModuleType, monkeypatch: pytest.MonkeyPatch, name: str, step: tuple[float, float]
+) -> None:
+    assert {kind for kind, _ in steps(as_swept, name, *step)} == {"allowed"}
+    less = tuple(replace(each, most_h=each.most_h * 0.85) for each in as_swept.ALLOWED)
+    monkeypatch.setattr(as_swept, "ALLOWED", less)
+    assert "wrong way" in {kind for kind, _ in steps(as_swept, name, *step)}
+    monkeypatch.setattr(as_swept, "ALLOWED", tuple(replace(each, ends=frozenset()) for each in less))
+    assert {kind for kind, _ in steps(as_swept, name, *step)} == {"wrong way", "not needed"}
+
+
+def test_a_white_sheet_that_stays_is_why_the_warmer_slab_hardens_later(as_swept: ModuleType) -> None:
+    """With the sheet on both, the warmer slab is sooner; taken off in the sun, the colder one is."""
+    base = as_swept.Case(method="plastic sheet", air="humid", known_place=False)
+    stays, comes_off = {}, {}
+    for mean_c in (2.0, 3.0):
+        case = replace(base, mean_c=mean_c)
+        simulation = simulate(case.record(), case.weather(), case.start, members=40)
+        dates = compute_dates(simulation, basis_of(simulation.weather))
+        stays[mean_c] = dates.not_before(MilestoneKind.LIGHT_WORK)
+        comes_off[mean_c] = case.schedule(40).milestone(MilestoneKind.LIGHT_WORK).not_before
+    assert stays[3.0] < stays[2.0]
+    assert comes_off[3.0] > comes_off[2.0]
+
+
+def test_the_end_of_curing_is_later_by_the_hours_in_which_burlap_is_dry(as_swept: ModuleType) -> None:
+    """Identity: a dry hour is no curing, so that the days asked end later by the dry hours, and no more."""
+    base = as_swept.Case(method="wet burlap", air="humid", known_place=False)
+    ends, dry_h = [], []
+    for mean_c in (37.0, 38.0):
+        date = replace(base, mean_c=mean_c).schedule(40).milestone(MilestoneKind.CURING_ENDS)
+        ends.append(date.not_before)
+        figures = {each.name: each.value for each in date.because.governing.figures}
+        dry_h.append(figures.get("dry_not_counted", 0.0))
+    later_h = (ends[1] - ends[0]).total_seconds() / 3600
+    assert dry_h[0] == 0.0
+    assert later_h == pytest.approx(dry_h[1], abs=1 / 3600)
