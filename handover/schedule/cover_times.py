@@ -20,9 +20,9 @@ from handover.schedule.printed_times import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
-    from handover.schedule.model import CureSchedule, SurfaceChoice, SurfaceTask, Visit
+    from handover.schedule.model import CureSchedule, SurfaceChoice, SurfaceTask, Visit, WateringDay
 
 STRIPPING = general_rules().duration("visit.stripping")
 """Time to strip the edge forms."""
@@ -43,24 +43,39 @@ _COVERED_WHILE_CURING = (SHEET, BURLAP, "ponding", "insulating blanket")
 """Methods whose cover lies on the slab until curing ends; after blankets that is plastic."""
 
 
-def covers_off(method: str, *, frost_days: bool) -> tuple[MilestoneKind, ...]:
+def covers_off(method: str, *, stays: bool) -> tuple[MilestoneKind, ...]:
     """Return the dates that must all be past before nothing covers the slab any more.
 
     Args:
         method: Of curing.
-        frost_days: Whether covers replace the water on days when it may freeze.
+        stays: Whether a cover in place of water stays until curing ends.
     """
-    while_curing = frost_days or method in _COVERED_WHILE_CURING
+    while_curing = stays or method in _COVERED_WHILE_CURING
     return (MilestoneKind.PROTECTION_ENDS, *((MilestoneKind.CURING_ENDS,) if while_curing else ()))
+
+
+def water_after_frost(watering: Iterable[WateringDay]) -> tuple[bool, datetime | None]:
+    """Return whether a cover replaces water on some days, and the first watering after the last of them.
+
+    There it comes off for good; where none follows, it stays until curing ends.
+    """
+    days = sorted(watering, key=lambda each: each.date)
+    frozen = [each.date for each in days if each.skipped_because == "frost"]
+    visits = (visit.start for day in days for visit in day.visits if frozen and day.date > frozen[-1])
+    return bool(frozen), next(visits, None)
 
 
 def is_covered_at(schedule: CureSchedule, when: datetime) -> bool:
     """Return whether a cover still lies on the slab at an instant, by its cautious dates."""
     against_frost = schedule.protection is not None and schedule.protection.enough != 0
-    kinds = covers_off(schedule.curing_method, frost_days=schedule.covered_for_frost)
+    stays = schedule.covered_for_frost and water_after_frost(schedule.watering)[1] is None
+    kinds = covers_off(schedule.curing_method, stays=stays)
     relevant = [each for each in kinds if against_frost or each != MilestoneKind.PROTECTION_ENDS]
     off = [each for each in map(schedule.milestone, relevant) if each is not None]
-    return any(each.not_before is None or each.not_before > when for each in off)
+    is_on = any(each.not_before is None or each.not_before > when for each in off)
+    return is_on or (
+        schedule.covered_for_frost and any(each.covers_at(when) for each in frost_covers(schedule))
+    )
 
 
 def is_covered_between_waterings(schedule: CureSchedule, when: datetime) -> bool:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handover.schedule.cover_times import NO_FROST_RULE, covers_off
+from handover.schedule.cover_times import NO_FROST_RULE, covers_off, water_after_frost
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason
 from handover.schedule.printed_times import half_hour_up
 from handover.schedule.watering import freezing_ahead
@@ -32,6 +32,7 @@ _COVER_OFF = {
     MilestoneKind.PROTECTION_ENDS: "Blankets come off when cold protection ends",
     MilestoneKind.CURING_ENDS: "What covers the slab comes off when curing ends",
 }
+_OFF_FOR_WATER = "A cover in place of water comes off with the next watering"
 
 
 def apply_dependencies(
@@ -100,15 +101,19 @@ def _after_frost(simulation: Simulation, watering: Watering) -> Gate | None:
 
 
 def _cover_removal(simulation: Simulation, dates: Dates, watering: Watering) -> Gate | None:
-    """Return the condition of the last cover for wheels, or None if the slab is bare."""
-    kinds = covers_off(
-        simulation.job.curing.method, frost_days=any(day.skipped_because == "frost" for day in watering)
-    )
+    """Return the condition of the last cover for wheels, or None if the slab is bare.
+
+    A cover in place of water comes off with the next watering, as the papers have it.
+    """
+    is_frozen, water = water_after_frost(watering)
+    kinds = covers_off(simulation.job.curing.method, stays=is_frozen and water is None)
     gates = [
         Gate("", each.likely, each.not_before, _COVER_OFF[each.kind], "common practice")
         for each in dates.milestones
         if each.kind in kinds
     ]
+    if water is not None:
+        gates.append(Gate("", water, water, _OFF_FOR_WATER, "common practice"))
     never = datetime.max.replace(tzinfo=UTC)
     return max(gates, key=lambda gate: gate.not_before or never, default=None)
 

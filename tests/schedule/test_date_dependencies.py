@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 
+from handover.schedule.cover_times import is_covered_at
 from handover.schedule.model import MilestoneKind
 from handover.schedule.plan import plan_cure
 
@@ -88,3 +90,32 @@ def test_a_bare_slab_has_no_cover_to_wait_for(job: Job, weather: Weather, as_of:
     cars = plan_cure(job(), weather(), as_of).milestone(Kind.LIGHT_VEHICLES)
     assert cars is not None
     assert "light-vehicles.cover-off" not in {each.rule for each in cars.because.others}
+
+
+def frost_on(weather: Weather, day: int) -> WeatherSeries:
+    """Cool days, of which one freezes."""
+    cool, cold = weather(6.0, 16.0).air_c, weather(-6.0, 2.0).air_c
+    return weather(air_c=np.where(np.arange(len(cool)) // 24 == day, cold, cool))
+
+
+def test_wheels_do_not_wait_for_curing_where_a_cover_comes_off_for_water(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """Seen: cars five days later for one night of frost, whose cover is off in the morning in every paper."""
+    record = job(mix={"slag": 0.5})
+    frosty = plan_cure(record, frost_on(weather, 3), as_of)
+    [cold] = [each.date for each in frosty.watering if each.skipped_because == "frost"]
+    after = min(visit.start for day in frosty.watering if day.date > cold for visit in day.visits)
+    cars, cured, work = (
+        frosty.milestone(each) for each in (Kind.LIGHT_VEHICLES, Kind.CURING_ENDS, Kind.LIGHT_WORK)
+    )
+    assert cars is not None
+    assert cured is not None
+    assert work is not None
+    assert cars.not_before is not None
+    assert cured.not_before is not None
+    assert work.not_before is not None
+    assert cars.not_before < cured.not_before
+    assert cars.not_before >= after
+    assert is_covered_at(frosty, after - timedelta(hours=1))
+    assert not is_covered_at(frosty, cars.not_before)
