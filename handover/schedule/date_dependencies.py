@@ -1,4 +1,4 @@
-"""Dates that depend on others: first water on the end of frost, wheels on the removal of the cover."""
+"""Dates that depend on others: first water on the end of frost, wheels and work on what lies on the slab."""
 
 from __future__ import annotations
 
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     Watering = tuple[WateringDay, ...]
 
 WHEELS = (MilestoneKind.LIGHT_VEHICLES, MilestoneKind.HEAVY_VEHICLES)
+PONDING = "ponding"
 ATTENDED_RULE = "first-water.attended"
 """The condition of somebody's presence for first water."""
 
@@ -42,7 +43,7 @@ def apply_dependencies(
 
     If frost delays the first watering of the plan, or nobody is there before it, first water waits for it; if
     frost leaves the plan no watering, there is no date for first water. Wheels wait until the cover is
-    removed.
+    removed. Nobody works in a pond: light work waits until it is let off.
     """
     return tuple(_with_dependencies(simulation, dates, watering, basis))
 
@@ -51,16 +52,22 @@ def _with_dependencies(
     simulation: Simulation, dates: Dates, watering: Watering, basis: BasisOf
 ) -> Iterator[Milestone]:
     off = _cover_removal(simulation, dates, watering)
+    waits = _waits_for_removal(simulation.job.curing.method)
     for each in dates.milestones:
         if each.kind == MilestoneKind.FIRST_WATER and _frozen_at_first(simulation, each, dates, watering):
             if (gate := _after_frost(simulation, watering)) is not None:
                 yield _waiting(each, gate, basis)
         elif (gate := _attendance(each, watering)) is not None:
             yield _waiting(each, gate, basis)
-        elif each.kind in WHEELS and off is not None:
+        elif each.kind in waits and off is not None:
             yield _waiting(each, replace(off, rule=f"{each.kind}.cover-off"), basis)
         else:
             yield each
+
+
+def _waits_for_removal(method: str) -> tuple[MilestoneKind, ...]:
+    """Return the uses that wait until nothing lies on the slab: tools and furniture do not go into a pond."""
+    return (MilestoneKind.LIGHT_WORK, *WHEELS) if method == PONDING else WHEELS
 
 
 def _frozen_at_first(simulation: Simulation, first: Milestone, dates: Dates, watering: Watering) -> bool:

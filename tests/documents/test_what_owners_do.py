@@ -221,6 +221,24 @@ def test_no_paper_lets_anybody_walk_on_blankets(
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize(("is_filled", "key"), [(True, "in-pond"), (False, "under-cover--ponding")])
+def test_who_may_walk_reads_how_long_the_pond_stands(
+    job: JobRecord, schedule: CureSchedule, language: str, is_filled: bool, key: str
+) -> None:
+    """A pond that is filled before that date stands there until watering ends."""
+    kind = MilestoneKind.FOOT_TRAFFIC
+    [walk] = (each for each in schedule.milestones if each.kind == kind)
+    [visit, *_] = (visit for day in schedule.watering for visit in day.visits)
+    when = visit.start + timedelta(hours=1 if is_filled else -1)
+    others = tuple(each for each in schedule.milestones if each.kind != kind)
+    moved = (*others, replace(walk, likely=when, not_before=when, printed=None))
+    pond = replace(schedule, curing_method="ponding", milestones=moved, tasks=())
+    wording = Wording(job, pond, language=language)
+    assert wording.dates.no_step(kind) == wording.say(f"milestone.words.{key}")
+    assert wording.dates.flag_title(kind) != wording.dates.short_title(kind)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
 def test_the_letter_begins_with_the_owners_part_and_names_the_crew(
     job: JobRecord, cold_schedule: CureSchedule, language: str
 ) -> None:

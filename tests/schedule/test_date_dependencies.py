@@ -86,6 +86,27 @@ def test_nothing_drives_on_the_slab_while_it_is_covered(
         assert f"{kind}.cover-off" in rules
 
 
+@pytest.mark.parametrize("air_c", [(2.0, 12.0), (14.0, 26.0)])
+def test_no_tools_go_into_a_pond(
+    job: Job, weather: Weather, as_of: datetime, air_c: tuple[float, float]
+) -> None:
+    """Light work waits until the pond is let off; under other methods it waits for its strength alone."""
+    pond, bare = (
+        plan_cure(job(curing={"method": method}), weather(*air_c), as_of)
+        for method in ("ponding", "sprinkler")
+    )
+    work, ends = pond.milestone(Kind.LIGHT_WORK), pond.milestone(Kind.CURING_ENDS)
+    assert work is not None
+    assert ends is not None
+    assert ends.not_before is not None
+    assert work.not_before is not None
+    assert work.not_before >= ends.not_before
+    assert work.because.governing.rule == "light-work.cover-off"
+    free = bare.milestone(Kind.LIGHT_WORK)
+    assert free is not None
+    assert "cover-off" not in str([each.rule for each in (free.because.governing, *free.because.others)])
+
+
 def test_a_bare_slab_has_no_cover_to_wait_for(job: Job, weather: Weather, as_of: datetime) -> None:
     cars = plan_cure(job(), weather(), as_of).milestone(Kind.LIGHT_VEHICLES)
     assert cars is not None

@@ -37,6 +37,7 @@ from handover.schedule.tasks import (
     cover_tasks,
     covers_at,
     is_laid_by_crew,
+    is_pond_filled_by,
     is_to_lie,
     staying_cover,
 )
@@ -56,8 +57,10 @@ UNDER_COVER = (MilestoneKind.FOOT_TRAFFIC, MilestoneKind.LIGHT_WORK)
 KEPT_FROM_FROST = (MilestoneKind.FROST_SAFE, MilestoneKind.PROTECTION_ENDS)
 """Dates until which the slab is covered against frost."""
 
-NO_STEP = ("milestone.words.under-cover", "milestone.words.under-cover--ponding")
-"""The words of covers on which nobody steps, and of water."""
+POND = "milestone.words.under-cover--ponding"
+IN_POND = "milestone.words.in-pond"
+NO_STEP = ("milestone.words.under-cover", POND, IN_POND)
+"""The words of covers on which nobody steps, of a pond to come, and of one that stands there."""
 
 BY_ESTIMATE = ("heavy-vehicles.age", "heavy-vehicles.strength-share")
 """Conditions of trucks that cylinders can show to be met sooner."""
@@ -381,12 +384,13 @@ class DateWording:
         A colder slab, whose sheet frost takes off early, may have an earlier date: this is why.
         """
         because = milestone.because
-        if because.governing.rule != f"{milestone.kind}.cover-off" or because.governing.not_before is None:
+        is_held = milestone.kind in WHEELS and because.governing.rule == f"{milestone.kind}.cover-off"
+        if not is_held or because.governing.not_before is None:
             return ""
         day = timedelta(days=1)
         ready = [each.not_before for each in because.others]
         is_ready = all(each is not None and each + day <= because.governing.not_before for each in ready)
-        return self.say("milestone.words.waits-for-cover") if is_ready else ""
+        return self.say(self.variant("milestone.words.waits-for-cover")) if is_ready else ""
 
     def _sentence_of_its_own(self, milestone: Milestone) -> str:
         """Return what a date means where this slab asks for other words; empty where it does not."""
@@ -417,7 +421,8 @@ class DateWording:
             return self.variant("between.step")
         if not is_covered_at(self.schedule, when):
             return ""
-        return self.variant(NO_STEP[0])  # a sheet alone may be folded back; blankets may not
+        key = self.variant(NO_STEP[0])  # a sheet alone may be folded back; blankets may not
+        return IN_POND if key == POND and is_pond_filled_by(self.schedule, when) else key
 
     def no_step(self, kind: MilestoneKind) -> str:
         """Return that nobody steps on the cover that lies on the slab at a use; empty where they may."""
