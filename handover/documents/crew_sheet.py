@@ -1,7 +1,7 @@
 """The contents of the crew sheet: one page for the contractor, hours first.
 
-Every line has a rank. The lines fill one page by rank, on the smaller measures of both papers, so that a page
-of either size has the same text; what does not fit is left out, and the sheet says how much that is.
+Every line has a rank. The lines fill one page by rank; what does not fit is left out, and the sheet says how
+much that is. The measures are those of `style/crew.css`.
 """
 
 from __future__ import annotations
@@ -10,17 +10,18 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import cached_property
 from itertools import groupby
-from math import ceil, inf
+from math import inf
 from typing import TYPE_CHECKING
-from unicodedata import east_asian_width
 from zoneinfo import ZoneInfo
 
 from handover.documents.care_sheet import MAX_CHANGES, CareSheet
 from handover.documents.change_sentences import change_sentences, foremost_changes
 from handover.documents.events import crew_work
+from handover.documents.text_measure import BOLD, MM, REGULAR, count_lines
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import first_frost, ways_left
-from handover.schedule.loading import bare_frost_hours, materials_to_load, pour_weather
+from handover.schedule.delivery_tickets import TICKET_LIMIT, USUAL_LIMIT
+from handover.schedule.loading import bare_frost_hours, is_hot_work, materials_to_load, pour_weather
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import half_hour_down, half_hour_up
 from handover.schedule.surface_observations import SET_CONTRADICTED
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from handover.documents.events import CareEvent
+    from handover.documents.text_measure import Run
     from handover.documents.wording import Wording
     from handover.schedule.loading import Material, PourWeather
     from handover.schedule.model import Risk, Task
@@ -45,24 +47,71 @@ A cover before rain is a visit as well, once the crew has finished the slab."""
 URGENT_KINDS = ("lay-hose", "build-rim", "pipes-frost")
 """Visits of the crew whose sentences say what must not be missed."""
 
+RANK_OF_LIMIT = {TICKET_LIMIT: 3, USUAL_LIMIT: 6}
+"""How urgent the time limit of a truck is: crews know the usual one."""
+
 DRYING_LEVELS = ("drying-precaution", "drying-watch")
 MAX_ALERTS = 2
 
 DRYING_DIGITS = 3
 """As many as the data sheet has for the same peak."""
 
-PAGE_LINES = 50.5
-"""Lines of text on the shorter paper, below the head, with some to spare."""
+TYPE = 9.3
+"""Size of the type. [pt]"""
 
-COLUMN_WIDTH = 82.0
-"""Width of the text beside the hours on the narrower paper, in widths of a lower-case letter."""
+LINE = TYPE * 1.32
+"""Height of a line. [pt]"""
 
-WHOLE_WIDTH = 109.0
-"""The same of a line across the page."""
+HEADING_HEIGHT = 11.5 * 1.32 + (3.6 + 0.8) * MM + 1.0
+"""A heading with the space around it and its rule. [pt]"""
 
-HEADING_LINES = 2.4
-ROW_LINES = 0.28
-"""The space around a heading and a row, in lines."""
+ROW_SPACE = 2 * 0.5 * MM + 0.4
+"""The space around the lines of a row, and its rule. [pt]"""
+
+TITLE = 18.0
+"""Size of the type of the name. [pt]"""
+
+HEAD_SPACE = 2 * LINE + (2.0 + 2.5) * MM + 2.2
+"""The eyebrow, its rule, and the space above the name. [pt]"""
+
+LOAD_TYPE = 10.0
+LOAD_SPACE = (1.2 + 2 * 0.8) * MM + 2 * 1.2
+"""What to load: its type, and the space and the frame around its lines. [pt]"""
+
+SPARE = 2.0
+"""What stays free of the room of a page. [pt]"""
+
+
+@dataclass(frozen=True)
+class PageRoom:
+    """The room of a page between its margins, in pt."""
+
+    width: float
+    height: float
+
+    @property
+    def hours(self) -> float:
+        """Width of the hours of a row, in pt."""
+        return 0.27 * self.width - 2.5 * MM
+
+    @property
+    def text(self) -> float:
+        """Width of the text beside them, in pt."""
+        return 0.73 * self.width
+
+    @property
+    def load(self) -> float:
+        """Width of what to load, within its frame, in pt."""
+        return self.width - 2 * (2.0 * MM + 1.2)
+
+
+def _page_room(width_mm: float, height_mm: float) -> PageRoom:
+    """Return the room of a paper of a size, with a little to spare."""
+    return PageRoom((width_mm - 2 * 14.0) * MM - SPARE / 2, (height_mm - 11.0 - 13.0) * MM - SPARE)
+
+
+PAGE_ROOMS = {"letter": _page_room(215.9, 279.4), "a4": _page_room(210.0, 297.0)}
+"""By the name of the paper."""
 
 
 @dataclass(frozen=True)
@@ -97,8 +146,9 @@ class CrewSection:
 class CrewSheet:
     """The contents of a crew sheet, with what is over at the time of issue left out."""
 
-    def __init__(self, wording: Wording) -> None:
+    def __init__(self, wording: Wording, page: PageRoom = PAGE_ROOMS["letter"]) -> None:
         self.wording = wording
+        self.page = page
         self.job = wording.job
         self.schedule = wording.schedule
         self.say = wording.say
@@ -166,6 +216,7 @@ class CrewSheet:
             yield CrewRow(self.say("crew.now"), self.say("crew.missed"), missed.when + ".", 1, 2)
         yield from self._closed_early()
         yield from self._before_pour()
+        yield from self._trucks()
         ahead = [each for each in self.schedule.risks if self.schedule.is_ahead(each.end)]
         above = [each for each in ahead if each.code == DRYING_LEVELS[0]]
         for each in ahead:
@@ -194,6 +245,18 @@ class CrewSheet:
             for each in self.wording.warnings.notices:
                 if each.code == "frozen-ground":
                     yield CrewRow(self.say("crew.before-pour"), f"{each.title}.", each.text, 1, 1)
+
+    def _trucks(self) -> Iterator[CrewRow]:
+        """Yield the time limit of each truck until the pour is over; then whether one was late, until set."""
+        for each in self.schedule.figures:
+            if (rank := RANK_OF_LIMIT.get(each.name)) is not None:
+                text = self.say(f"crew.trucks.{each.name}", limit=self.wording.quantities.figure(each))
+                yield CrewRow(self.say("crew.trucks.when"), text, rank=rank)
+        final = self.schedule.milestone(Kind.FINAL_SET)
+        if final is not None and final.not_before is not None and self.schedule.is_ahead(final.not_before):
+            for notice in self.wording.warnings.notices:
+                if notice.code == "late-discharge":
+                    yield CrewRow(self.say("crew.now"), notice.title, notice.text, rank=3, detail_rank=4)
 
     def _bare_frost(self) -> Iterator[CrewRow]:
         """Yield the hours in which the top may freeze and cannot be covered yet, and what keeps frost off."""
@@ -280,7 +343,7 @@ class CrewSheet:
             wind_at=self._moment(air.windiest_at),
         )
         yield CrewRow(self.say(f"crew.air-when{where}"), text, rank=3)
-        if air.warmest_c > general_rules()["work.heat"]:
+        if is_hot_work(self.schedule):
             yield CrewRow(self.say("crew.heat-when"), self.say("crew.heat"), rank=2)
         if self._later_drying:
             at, most = self._moment(air.drying_at), measure(air.drying, "evaporation", DRYING_DIGITS)
@@ -417,35 +480,62 @@ class CrewSheet:
             (rank, place, row, detail)
             for place, section in enumerate(self.whole)
             for row, each in enumerate(section.rows)
-            for rank, detail in ((each.rank, False), (each.detail_rank, True))
+            for rank, detail in ((each.rank, False), (max(each.rank, each.detail_rank), True))
             if not detail or each.detail
         )
-        room = PAGE_LINES - self._head_lines
+        room = self.page.height - self._head_height
+        kept = self._fill(parts, room)
+        if len(kept) < len(parts):
+            kept = self._fill(parts, room - LINE)  # of the line that says so
+        return self._keep(kept), len(parts) - len(kept)
+
+    def _fill(self, parts: list[tuple[int, int, int, bool]], room: float) -> set[tuple[int, int, bool]]:
+        """Return the parts that fit, the most urgent first.
+
+        A detail that does not fit is left out alone. After a line that does not fit no less urgent line
+        stays, but the details of those that do.
+        """
         kept: set[tuple[int, int, bool]] = set()
-        for number, (_, place, row, detail) in enumerate(parts):
-            room -= self._lines(kept, place, row, detail=detail)
-            if room < 0:
-                return self._keep(kept), len(parts) - number
-            kept.add((place, row, detail))
-        return self._keep(kept), 0
+        least_urgent: float = inf
+        for rank, place, row, detail in parts:
+            if (place, row, False) not in kept if detail else rank > least_urgent:
+                continue
+            height = self._height(kept, place, row, detail=detail)
+            if height <= room:
+                room -= height
+                kept.add((place, row, detail))
+            elif not detail:
+                least_urgent = rank
+        return kept
 
-    @property
-    def _head_lines(self) -> float:
-        """Return the lines of name, address and load that are more than one each."""
-        job = self.job.site
-        titles = (1.6 * _lines(job.name, WHOLE_WIDTH / 2.3), _lines(job.address or "", WHOLE_WIDTH))
-        return sum(titles) + _lines(self.load, WHOLE_WIDTH * 0.9) - 3.6
+    def _lines_of(self, *runs: Run, width: float, size: float = TYPE) -> int:
+        return count_lines(runs, width, size, self.wording.templates)
 
-    def _lines(self, kept: set[tuple[int, int, bool]], place: int, row: int, *, detail: bool) -> float:
-        """Return how many lines a part adds to those that are kept."""
+    @cached_property
+    def _head_height(self) -> float:
+        """Return the height of what is above the sections, in pt."""
+        site = self.job.site
+        name = TITLE * 1.1 * self._lines_of((site.name, BOLD), width=self.page.width, size=TITLE)
+        texts = filter(None, (site.address, self.pour))
+        lines = LINE * sum(self._lines_of((each, REGULAR), width=self.page.width) for each in texts)
+        load = self._lines_of((self.load, BOLD), width=self.page.load, size=LOAD_TYPE) if self.load else 0
+        loaded = load * LOAD_TYPE * 1.32 + LOAD_SPACE if load else 0.0
+        return HEAD_SPACE + name + lines + loaded
+
+    def _height(self, kept: set[tuple[int, int, bool]], place: int, row: int, *, detail: bool) -> float:
+        """Return what a part adds to those that are kept, in pt."""
         each = self.whole[place].rows[row]
-        width = COLUMN_WIDTH
+        bare = self._row_height(each, with_detail=False)
         if detail:
-            if (place, row, False) not in kept:
-                return 0.0
-            return _lines(each.text, width) - _lines(each.what, width)
-        heading = 0.0 if any(one == place for one, *_ in kept) else HEADING_LINES
-        return max(_lines(each.what, width), _lines(each.when, WHOLE_WIDTH - width)) + ROW_LINES + heading
+            return self._row_height(each, with_detail=True) - bare
+        heading = 0.0 if any(one == place for one, *_ in kept) else HEADING_HEIGHT
+        return bare + heading
+
+    def _row_height(self, row: CrewRow, *, with_detail: bool) -> float:
+        """Return the height of a row, in pt; what is bold where its detail is beside it."""
+        runs = [(row.what, BOLD), (row.detail, REGULAR)] if with_detail else [(row.what, REGULAR)]
+        hours = self._lines_of((row.when, BOLD), width=self.page.hours) if row.when else 0
+        return max(self._lines_of(*runs, width=self.page.text), hours) * LINE + ROW_SPACE
 
     def _keep(self, kept: set[tuple[int, int, bool]]) -> tuple[CrewSection, ...]:
         sections = []
@@ -518,26 +608,3 @@ def _sentence(line: str) -> str:
     """Return a line of a list as a sentence, to be followed by others."""
     text = line.removeprefix("- ").strip()
     return text if text.endswith((".", ":", "?", "!")) else f"{text}."
-
-
-def _lines(text: str, width: float) -> int:
-    """Return in how many lines a text breaks at most, by the widths of its letters."""
-    if not text:
-        return 0
-    lines, room = 1, width
-    for word in text.split():
-        length = sum(map(_width, word))
-        if length > room and room < width:
-            lines, room = lines + 1, width
-        lines += ceil(length / width) - 1 if length > width else 0
-        room -= length % width + 0.55 if length > width else length + 0.55
-    return lines
-
-
-def _width(letter: str) -> float:
-    """Return the width of a letter, in widths of a lower-case one, on the wide side."""
-    if east_asian_width(letter) in {"W", "F"}:
-        return 2.2
-    if letter in "MW@%mw—…":
-        return 1.75
-    return 1.3 if letter.isupper() or letter.isdigit() else 1.0

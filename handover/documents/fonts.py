@@ -145,6 +145,15 @@ def _drawn_characters(templates: Path | None) -> frozenset[int]:
     return frozenset(set.intersection(*(set(each) for each in maps))) | {ord("\n")}
 
 
+def advance_widths(weight: int, templates: Path | None = None) -> dict[str, float]:
+    """Return the width of each character of a weight, in em; each figure has that of the widest."""
+    font = _open_font(font_file(weight, templates))
+    units, advances = font["head"].unitsPerEm, font["hmtx"]
+    widths = {chr(code): advances[name][0] / units for code, name in font.getBestCmap().items()}
+    figure = max(widths.get(each, 0.0) for each in "0123456789")
+    return {**widths, **dict.fromkeys("0123456789", figure)}
+
+
 def replace_missing_glyphs(text: str, templates: Path | None = None) -> str:
     """Return a text with every character that the font lacks replaced by its nearest, or by "?".
 

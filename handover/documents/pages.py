@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from handover.documents import charts
 from handover.documents.care_sheet import CareSheet
-from handover.documents.crew_sheet import CrewSheet
+from handover.documents.crew_sheet import PAGE_ROOMS, CrewSheet
 from handover.documents.data_sheet import DataSheet
 from handover.documents.fonts import compact_font_faces, font_faces, replace_missing_glyphs
 from handover.documents.icons import ICON_NAMES, icon_uri
@@ -100,7 +100,7 @@ def data_sheet_html(words: Wording, *, paper: Paper = "letter") -> str:
 def crew_sheet_html(words: Wording, *, paper: Paper = "letter") -> str:
     """Return the finished HTML of the contractor's crew sheet, one page. Arguments as `care_sheet_html`."""
     template = environment(words.templates).get_template("crew_sheet.html")
-    html = template.render(crew=CrewSheet(words), **_shared_values(words, paper))
+    html = template.render(crew=CrewSheet(words, PAGE_ROOMS[paper]), **_shared_values(words, paper))
     return replace_missing_glyphs(html, words.templates)
 
 

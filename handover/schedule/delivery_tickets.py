@@ -23,6 +23,9 @@ if TYPE_CHECKING:
     from handover.schedule.ensemble import Ensemble
     from handover.schedule.mix import ConcreteProperties
 
+TICKET_LIMIT, USUAL_LIMIT = "ticket_limit", "usual_limit"
+"""Names of the figure of the time limit from batching to discharge, by what sets it."""
+
 _STEP_MIN = 5
 """No time from batching to discharge is known better. [min]"""
 
@@ -178,20 +181,36 @@ def _time_and_limit(load: Load, practice: Practice) -> tuple[float, float]:
     return load.on_the_way_h or 0.0, load.ticket.discharge_limit or practice["delivery.discharge"]
 
 
+def limit_on_the_way(job: JobRecord, practice: Practice) -> Figure:
+    """Return within which time each truck is empty: the least that a ticket states, else the usual one."""
+    stated = [each.discharge_limit for each in job.ticket if each.discharge_limit is not None]
+    if stated:
+        return Figure(TICKET_LIMIT, min(stated) * 60, "min")
+    return Figure(USUAL_LIMIT, practice["delivery.discharge"] * 60, "min")
+
+
 def _strength_loss(load: Load, job: JobRecord, practice: Practice) -> Iterator[Figure]:
     yield Figure("water_cementitious", load.water_cementitious, "1")
     yield Figure("strength_lost", 1.0 - strength_kept(job, load.water_cementitious, practice), "1")
+
+
+def _late_load(each: tuple[Load, ...], practice: Practice) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+    """Yield the load that is furthest past its limit, with what sets the limit; nothing if none is."""
+    waits = [(*_time_and_limit(load, practice), load) for load in each]
+    latest = max(waits, key=lambda wait: wait[0] - wait[1], default=None)
+    if latest is None or latest[0] <= latest[1]:
+        return
+    late, limit, load = latest
+    took = Figure("time_to_discharge", _in_minutes(late), "min")
+    by = TICKET_LIMIT if load.ticket.discharge_limit else USUAL_LIMIT
+    yield "late-discharge", (took, Figure("limit", limit * 60, "min"), Figure(by, limit * 60, "min"))
 
 
 def _cautions(
     each: tuple[Load, ...], job: JobRecord, practice: Practice
 ) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     """Yield the cautions of the tickets, each for the most affected load."""
-    waits = [_time_and_limit(load, practice) for load in each]
-    late, limit = max(waits, key=lambda wait: wait[0] - wait[1], default=(0.0, 0.0))
-    if late > limit:
-        took = Figure("time_to_discharge", _in_minutes(late), "min")
-        yield "late-discharge", (took, Figure("limit", limit * 60, "min"))
+    yield from _late_load(each, practice)
     wettest = max(each, key=lambda load: load.water_cementitious, default=None)
     if wettest and wettest.water_cementitious - job.mix.water_cementitious > practice["retemper.batching"]:
         yield "water-added", tuple(_strength_loss(wettest, job, practice))

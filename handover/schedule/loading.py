@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from handover.schedule.model import CureSchedule, Protection, SurfaceTask, Task
 
 MaterialCode = Literal[
+    "shade-water",
     "windbreak",
     "vented-heat",
     "fog-nozzle",
@@ -129,6 +130,7 @@ def materials_to_load(schedule: CureSchedule, job: JobRecord) -> tuple[Material,
     schedule = with_tasks(schedule, job)
     found = dict.fromkeys(
         [
+            *_for_heat(schedule),
             *_for_risks(schedule),
             *_for_surface(schedule, job),
             *_for_between(schedule),
@@ -160,6 +162,12 @@ def is_white_best(schedule: CureSchedule, job: JobRecord) -> bool:
         return False
     warmest_c = float(schedule.weather.air_c.max())
     return schedule.has_caution("hot-air") or warmest_c >= general_rules()["cover.white-from"]
+
+
+def _for_heat(schedule: CureSchedule) -> Iterator[Material]:
+    """Yield shade and water to drink for people who work in hot air."""
+    if is_hot_work(schedule):
+        yield Material("shade-water")
 
 
 def _for_risks(schedule: CureSchedule) -> Iterator[Material]:
@@ -368,6 +376,12 @@ class PourWeather:
     windiest_at: datetime
     drying: float
     drying_at: datetime
+
+
+def is_hot_work(schedule: CureSchedule) -> bool:
+    """Return whether the air of the crew's hours is so warm that people need shade and cool water."""
+    air = pour_weather(schedule)
+    return air is not None and air.warmest_c > general_rules()["work.heat"]
 
 
 def pour_weather(schedule: CureSchedule) -> PourWeather | None:

@@ -19,6 +19,7 @@ from handover.schedule.cover_times import (
 )
 from handover.schedule.crews_sheet import saw_under_crews_sheet
 from handover.schedule.date_dependencies import apply_dependencies
+from handover.schedule.delivery_tickets import limit_on_the_way
 from handover.schedule.ensemble import CENTRAL, MEMBERS
 from handover.schedule.frost_protection import blankets_laid, plan_protection
 from handover.schedule.history import slab_history
@@ -132,7 +133,7 @@ def plan_cure(
         history=slab_history(covered, dates),
         assumed=(*assumptions(simulation), rule_choice),
         refusals=refusals,
-        figures=tuple(_figures(simulation, watering, between)),
+        figures=tuple(_figures(simulation, watering, between, as_of)),
         protection=protection,
         between=between,
         surface=surface.task,
@@ -198,9 +199,9 @@ def _refusals_by_caution(
 
 
 def _figures(
-    simulation: Simulation, watering: tuple[WateringDay, ...], between: BetweenCover | None
+    simulation: Simulation, watering: tuple[WateringDay, ...], between: BetweenCover | None, as_of: datetime
 ) -> Iterator[Figure]:
-    """Yield the figures of the mix behind the schedule, and its total water."""
+    """Yield the figures of the mix, of the trucks until the pour is over, and of the water."""
     job, concrete = simulation.job, simulation.concrete
     curve = concrete.hydration
     yield Figure("water_cementitious", job.mix.water_cementitious, "1")
@@ -212,6 +213,8 @@ def _figures(
     yield Figure("initial_set_age", float(concrete.initial_set_h[CENTRAL]), "h")
     yield Figure("final_set_age", float(concrete.final_set_h[CENTRAL]), "h")
     yield Figure("reference_temperature", concrete.reference_c, "degC")
+    if as_of.astimezone(UTC) < job.placement.end.astimezone(UTC):
+        yield limit_on_the_way(job, simulation.practice)
     litres = sum(visit.litres for day in watering for visit in day.visits)
     if litres:
         yield Figure("water_total", litres, "L")

@@ -12,13 +12,14 @@ import numpy as np
 import pikepdf
 import pytest
 
-from handover.documents import crew_sheet
 from handover.documents.care_sheet import CareSheet
-from handover.documents.crew_sheet import DAY_KINDS, CrewSheet
+from handover.documents.crew_sheet import DAY_KINDS, LINE, PAGE_ROOMS, CrewSheet
 from handover.documents.crew_visits import crew_visits
 from handover.documents.events import crew_events
 from handover.documents.pages import crew_sheet_html, sheet_pdf
+from handover.documents.pdf import _layout
 from handover.documents.templating import languages
+from handover.documents.text_measure import MM
 from handover.documents.translations import load_translations
 from handover.documents.wording import Wording
 from handover.practice.silica import respirators
@@ -345,8 +346,45 @@ def test_people_get_shade_and_water_in_the_heat(
     """8 CCR 3395: shade where the air is above 80 degF, which is 26.7 degC."""
     weather = replace(schedule.weather, air_c=np.full(len(schedule.weather.air_c), air_c))
     wording = Wording(job, before_the_pour(schedule, weather=weather))
-    said = [each for each in CrewSheet(wording).rows("dangers") if each.what == wording.say("crew.heat")]
+    sheet = CrewSheet(wording)
+    said = [each for each in sheet.rows("dangers") if each.what == wording.say("crew.heat")]
     assert bool(said) == is_said
+    assert (wording.say("crew.material.shade-water") in sheet.load) == is_said
+
+
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize("name", ["ticket_limit", "usual_limit"])
+def test_the_time_limit_of_the_trucks_is_on_the_sheet(
+    job: JobRecord, schedule: CureSchedule, language: str, name: str
+) -> None:
+    """The schedule has it until the pour is over, by what sets it."""
+    limited = before_the_pour(schedule, figures=(Figure(name, 115.0, "min"),))
+    wording = Wording(job, limited, language=language)
+    [row] = (
+        each for each in CrewSheet(wording).rows("dangers") if each.when == wording.say("crew.trucks.when")
+    )
+    assert row.what == wording.say(f"crew.trucks.{name}", limit=wording.quantities.figure(limited.figures[0]))
+    assert "115" in row.what
+    none = CrewSheet(Wording(job, before_the_pour(schedule), language=language))
+    assert wording.say("crew.trucks.when") not in {each.when for each in none.rows("dangers")}
+
+
+def test_a_late_load_is_the_crews_to_look_at_until_the_slab_has_set(
+    job: JobRecord, schedule: CureSchedule
+) -> None:
+    took = (Figure("time_to_discharge", 115.0, "min"), Figure("limit", 90.0, "min"))
+    late = Caution("late-discharge", (*took, Figure("ticket_limit", 90.0, "min")))
+    [final] = (each for each in schedule.milestones if each.kind == MilestoneKind.FINAL_SET)
+    for hours, is_said in ((-1.0, True), (1.0, False)):
+        issued = final.not_before + timedelta(hours=hours)  # type: ignore[operator]
+        wording = Wording(job, replace(schedule, issued_at=issued, cautions=(late,)))
+        values = {"time_to_discharge": "115\N{NO-BREAK SPACE}min", "limit": "90\N{NO-BREAK SPACE}min"}
+        title, text = (
+            wording.say(f"caution.late-discharge.{each}", **values) for each in ("title", "text-ticket")
+        )
+        rows = [each for each in CrewSheet(wording).rows("dangers") if each.what == title]
+        assert bool(rows) == is_said
+        assert [each.detail for each in rows] == [text] * is_said
 
 
 def test_what_the_owner_reads_is_as_the_care_sheet_prints_it(job: JobRecord, schedule: CureSchedule) -> None:
@@ -442,21 +480,69 @@ def test_it_is_one_page_whatever_the_job_brings(
         assert len(pdf.pages) == 1
 
 
-def test_both_papers_have_the_same_text(job: JobRecord, schedule: CureSchedule) -> None:
-    wording = Wording(crowd(job), crowded(schedule))
-    letter, a4 = (crew_sheet_html(wording, paper=paper) for paper in ("letter", "a4"))
-    assert letter.partition("<body>")[2] == a4.partition("<body>")[2]
+def heights_of(html: str) -> tuple[list[float], float, int]:
+    """Return the height of each row and the space below the last line, in pt, and the number of pages."""
+    document = _layout(html)
+    rows: list[float] = []
+    last = 0.0
+
+    def walk(box: Any) -> None:
+        nonlocal last
+        if type(box).__name__ == "MarginBox":
+            return
+        if box.element_tag in {"tr", "p"} and hasattr(box, "width"):
+            last = max(last, box.border_box_y() + box.border_height())
+            rows.extend([box.border_height() * 0.75] * (box.element_tag == "tr"))
+        for child in getattr(box, "children", ()):
+            walk(child)
+
+    page = document.pages[-1]
+    walk(page._page_box)
+    return rows, (page.height - last) * 0.75 - 13.0 * MM, len(document.pages)
 
 
-def test_details_left_out_are_called_details(
-    job: JobRecord, schedule: CureSchedule, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize("paper", PAGE_ROOMS)
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize("is_crowded", [False, True])
+def test_the_page_is_measured_as_the_engine_lays_it_out(
+    job: JobRecord, schedule: CureSchedule, language: str, paper: Paper, is_crowded: bool
 ) -> None:
+    """No row is higher than measured, and few are lower: the page is full where something is left out."""
+    slab = crowded(schedule) if is_crowded else before_the_pour(schedule)
+    wording = Wording(crowd(job) if is_crowded else job, slab, language=language)
+    sheet = CrewSheet(wording, PAGE_ROOMS[paper])
+    measured = [
+        sheet._row_height(row, with_detail=bool(row.detail)) for each in sheet.sections for row in each.rows
+    ]
+    rows, free, pages = heights_of(crew_sheet_html(wording, paper=paper))
+    assert pages == 1
+    assert all(real <= high + 0.1 for real, high in zip(rows, measured, strict=True))
+    assert sum(measured) - sum(rows) <= 3 * LINE  # the engine breaks at hyphens, too
+    assert bool(sheet.left_out) == is_crowded
+    assert not is_crowded or free <= 8 * LINE
+
+
+def test_a_detail_that_does_not_fit_makes_room_for_less_urgent_lines(
+    job: JobRecord, schedule: CureSchedule
+) -> None:
+    wording = Wording(job, before_the_pour(schedule))
+    whole = CrewSheet(wording)
+    long = replace(whole.whole[0].rows[0], detail=" ".join([LONG] * 200), detail_rank=1)
+    first, *others = whole.whole
+    whole.whole = (replace(first, rows=(long, *first.rows[1:])), *others)
+    kept = [row for each in whole.sections for row in each.rows]
+    assert kept[0].what == long.what
+    assert not kept[0].detail
+    assert len(kept) == sum(len(each.rows) for each in whole.whole)
+    assert whole.left_out == wording.say("crew.left-out-details", n=1)
+
+
+def test_details_left_out_are_called_details(job: JobRecord, schedule: CureSchedule) -> None:
     """All visits stand there: the note does not say that some are left out."""
     wording = Wording(job, crowded(schedule))
     seen = set()
     for room in range(150, 10, -1):
-        monkeypatch.setattr(crew_sheet, "PAGE_LINES", float(room))
-        sheet = CrewSheet(wording)
+        sheet = CrewSheet(wording, replace(PAGE_ROOMS["letter"], height=room * LINE))
         count, details = sheet._cut[1], any(row.detail for each in sheet.sections for row in each.rows)
         whole, kept = (sum(len(each.rows) for each in part) for part in (sheet.whole, sheet.sections))
         key = "crew.left-out-details" if kept == whole else "crew.left-out"
@@ -466,15 +552,12 @@ def test_details_left_out_are_called_details(
     assert seen == {"", "crew.left-out-details", "crew.left-out"}
 
 
-def test_what_does_not_fit_is_left_out_by_rank(
-    job: JobRecord, schedule: CureSchedule, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_what_does_not_fit_is_left_out_by_rank(job: JobRecord, schedule: CureSchedule) -> None:
     """With less and less room, no line stays while a more urgent one goes."""
     wording = Wording(job, crowded(schedule))
     counts = []
-    for room in (60.0, 40.0, 25.0, 12.0):
-        monkeypatch.setattr(crew_sheet, "PAGE_LINES", room)
-        sheet = CrewSheet(wording)
+    for room in (60.0, 40.0, 25.0, 14.0):
+        sheet = CrewSheet(wording, replace(PAGE_ROOMS["letter"], height=room * LINE))
         kept = {(each.code, row.when, row.what) for each in sheet.sections for row in each.rows}
         ranks = {(each.code, row.when, row.what): row.rank for each in sheet.whole for row in each.rows}
         most = max((ranks[each] for each in kept), default=0)

@@ -295,7 +295,6 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "cli/starts.py: LEAST_CELL",
         "documents/words/starts.py: NOON",
         "documents/words/starts.py: _nearest: timedelta(minutes=15)",
-        "documents/crew_sheet.py: COLUMN_WIDTH",
         "documents/data_sheet.py: DAILY_UNTIL_DAY",
         "schedule/printed_times.py: HALF_HOUR_S",
         "schedule/printed_times.py: _MIDDLE_OF_MONTH",

@@ -13,7 +13,7 @@ import pytest
 from handover.concrete.maturity import equivalent_age
 from handover.jobs.record import Cylinder, JobRecord, LogReading, TemperatureLog, Ticket
 from handover.practice.rules import practice
-from handover.schedule.delivery_tickets import loads
+from handover.schedule.delivery_tickets import limit_on_the_way, loads
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.milestones import compute_dates
 from handover.schedule.model import MilestoneKind
@@ -143,6 +143,27 @@ class TestTickets:
             if caution.code == "late-discharge":
                 printed = {figure.name: figure.value for figure in caution.figures}
                 assert printed["limit"] == pytest.approx(90.0 if allowed_h is None else 60.0 * allowed_h)
+
+    @pytest.mark.parametrize(
+        ("allowed_h", "name", "minutes"),
+        [((None, None), "usual_limit", 90.0), ((2.5, 1.5), "ticket_limit", 90.0)],
+    )
+    def test_the_least_limit_of_the_tickets_counts_until_the_pour_is_over(
+        self, job: Job, allowed_h: tuple[float | None, ...], name: str, minutes: float
+    ) -> None:
+        """ASTM C94/C94M-21, as above: who empties trucks goes by the shortest time."""
+        tickets = tuple(ticket(60, job, discharge_limit=each) for each in allowed_h)
+        record = job().model_copy(update={"ticket": tickets})
+        limit = limit_on_the_way(record, practice())
+        assert (limit.name, limit.value, limit.unit) == (name, pytest.approx(minutes), "min")
+
+    def test_the_time_limit_is_in_the_schedule_until_the_pour_is_over(
+        self, job: Job, weather: Weather
+    ) -> None:
+        ends = job().placement.end
+        for hours, is_there in ((-0.5, True), (0.5, False)):
+            schedule = plan_cure(job(), weather(14.0, 24.0), ends + timedelta(hours=hours))
+            assert ("usual_limit" in {each.name for each in schedule.figures}) == is_there
 
     def test_the_time_of_a_load_is_the_same_wherever_it_is_named(self, planned: Planned, job: Job) -> None:
         """103 minutes by the tickets: rounded up to five, because no ticket says when its truck was empty."""

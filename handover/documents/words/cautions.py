@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
 from handover.schedule.cover_times import first_visit, is_soft, sheet_after_blankets
+from handover.schedule.delivery_tickets import TICKET_LIMIT
 from handover.schedule.loading import bare_frost_hours
 from handover.schedule.model import MilestoneKind, PrintedTime
 from handover.schedule.printed_times import frost_safe_under_blankets, monday_up
@@ -108,7 +109,18 @@ class CautionWording(ScheduleWords):
         method = slug(self.schedule.curing_method)
         heated = ("heated",) if self.job.slab.heated else ()
         seals = ("seals",) if self.job.curing.seals else ()
-        circumstances = (*seals, *bare, *heated, self.job.slab.joints, *blankets, *timer, *between, method)
+        ticket = ("ticket",) if any(each.name == TICKET_LIMIT for each in caution.figures) else ()
+        circumstances = (
+            *ticket,
+            *seals,
+            *bare,
+            *heated,
+            self.job.slab.joints,
+            *blankets,
+            *timer,
+            *between,
+            method,
+        )
         special = (f"{key}.text-{each}" for each in circumstances)
         return next(filter(self.reader.has, special), f"{key}.text")
 
