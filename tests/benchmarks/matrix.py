@@ -347,21 +347,16 @@ class Allowance:
     why: str
 
 
-_SHEET, _BURLAP = "air, degC: plastic sheet", "air, degC: wet burlap"
+_SHEET = "air, degC: plastic sheet"
 _PLASTIC_OFF = "plastic off before frost, so that the sun warms the slab"
-_DRY_HOURS = "hotter burlap is dry for hours, which are no curing"
 _WORK = frozenset({(Kind.LIGHT_WORK, "not before")})
 _WINTER = frozenset({(Kind.FREEZE_THAW, "likely")})
-_CURED = frozenset(product((Kind.CURING_ENDS, Kind.LIGHT_VEHICLES), ("likely", "not before")))
 ALLOWED = (
     # At 2 degC the nights freeze, so that the sheet comes off for good after cold protection. At 3 degC they
     # do not, and it stays for the weeks of curing. Its colour is not known, so that it is white for dates
     # that must be safe: the slab under it takes up a third of the sun that a bare one does.
     Allowance(_SHEET, (2.0, 3.0), _WORK, 110.0, _PLASTIC_OFF),
     Allowance(_SHEET, (2.0, 3.0), _WINTER, 170.0, _PLASTIC_OFF),
-    # At 38 degC the slab sets half an hour sooner, and its first watering ends sooner: the cloth is dry late
-    # that night.
-    Allowance(_BURLAP, (37.0, 38.0), _CURED, 4.0, _DRY_HOURS),
 )
 """The steps the wrong way that are right. One that no step needs is against a sweep, too."""
 
