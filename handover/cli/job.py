@@ -228,11 +228,11 @@ def schema(options: Options) -> None:
     print(json.dumps(shape(), indent=2, ensure_ascii=False))
 
 
-def _surface_lines(lines: Sequence[str], head: str = "Before the crew leaves") -> Iterator[str]:
-    """Yield what the crew does before it leaves, under its title; nothing where there is nothing."""
+def _surface_lines(lines: Sequence[str]) -> Iterator[str]:
+    """Yield what the crew does before it leaves, under its heading; nothing where there is nothing."""
     if lines:
-        title, *ways = lines
-        yield from heading(f"{head}: {title}")
+        head, *ways = lines
+        yield from heading(head)
         for each in ways:
             yield from wrap(each)
 
@@ -248,7 +248,7 @@ def _plan_lines(plan: PlanSummary) -> Iterator[str]:
         yield from columns(plan.dangers)
     if plan.load:
         yield from heading(plan.load)
-    yield from _surface_lines(plan.surface, plan.heads["surface"])
+    yield from _surface_lines(plan.surface)
     if plan.visits:
         yield from heading(plan.heads["visits"])
         yield from columns(plan.visits)

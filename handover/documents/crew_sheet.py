@@ -373,7 +373,7 @@ class CrewSheet:
     def _surface(self) -> Iterator[CrewRow]:
         """Yield the crew's work on the finished surface, its ways with their cost, and the cover between."""
         if (task := self.wording.surface.to_come) is not None:
-            yield CrewRow(self._surface_hour, f"{task.title}.", task.why, detail_rank=2)
+            yield CrewRow(self._surface_hour, _sentence(task.title), task.why, detail_rank=2)
             for number, each in enumerate(task.choices):
                 yield CrewRow("", each.line, rank=2 if number == 0 else 3)
             if task.note:

@@ -26,6 +26,7 @@ from handover.schedule.tasks import (
     DISTANT,
     DRYING,
     FROST_COVER,
+    IN_DOUBT,
     LAY_HOSE,
     LOOK_COAT,
     NEXT,
@@ -196,9 +197,13 @@ class _TaskWording:
 
     # ---- the crew's
 
-    def surface(self, _: Task) -> _TaskWords:
-        """Return what keeps the finished surface damp, covers it or coats it."""
+    def surface(self, task: Task) -> _TaskWords:
+        """Return what keeps the finished surface damp, covers it or coats it; whether its sheet lies."""
         words = self.wording.surface.in_hours
+        if words and task.how == IN_DOUBT:
+            owner = task.by == "owner"
+            text = self._with_closing(words.owner, task) if owner else "\n".join(words.lines)
+            return _TaskWords("", text, "protect", self.wording.say("surface.in-doubt.event"))
         return _TaskWords(words.title, "\n".join(words.lines)) if words else _TaskWords("", "")
 
     def rain_cover(self, task: Task) -> _TaskWords:

@@ -12,7 +12,9 @@ from handover.practice.rules import general_rules
 from handover.schedule.model import BURLAP, FORMS_AFTER_COVER, SHEET, Gate, MilestoneKind, Reason, Risk
 from handover.schedule.printed_times import (
     COVERING,
+    SLEEPING_HOUR,
     before_the_night,
+    evening_of,
     half_hour_down,
     half_hour_up,
     printed_time,
@@ -360,8 +362,23 @@ def ways_left(schedule: CureSchedule) -> tuple[SurfaceChoice, ...]:
     task = schedule.surface
     if task is None:
         return ()
+    if is_sheet_in_doubt(schedule):
+        return task.choices[:1]
     ends = ((each, task.until if each.how in _SHEETS else each.until) for each in task.choices)
     return tuple(_rest(each, task, schedule) for each, end in ends if schedule.is_ahead(end))
+
+
+def is_sheet_in_doubt(schedule: CureSchedule) -> bool:
+    """Return whether a sheet is to lie on the finished surface, and nobody knows whether it was drawn.
+
+    The hours of the work are over and the crew has left: it stays until the evening of the day.
+    """
+    task = schedule.surface
+    if task is None or task.choices[0].how not in _SHEETS or not schedule.is_ahead(task.until):
+        return False
+    drawn = task.choices[0].until
+    leaves = drawn if evening_of(drawn) else datetime.combine(drawn.date(), SLEEPING_HOUR, drawn.tzinfo)
+    return not schedule.is_ahead(leaves)
 
 
 def _rest(way: SurfaceChoice, task: SurfaceTask, schedule: CureSchedule) -> SurfaceChoice:

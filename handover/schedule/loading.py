@@ -10,7 +10,7 @@ import numpy as np
 
 from handover.base.arrays import HOUR_S
 from handover.practice.rules import general_rules, practice
-from handover.schedule.cover_times import is_soft, ways_left
+from handover.schedule.cover_times import is_sheet_in_doubt, is_soft, ways_left
 from handover.schedule.daily_history import peak_drying
 from handover.schedule.model import BURLAP, SHEET, MilestoneKind
 from handover.schedule.printed_times import COVERING
@@ -177,10 +177,10 @@ def _for_risks(schedule: CureSchedule) -> Iterator[Material]:
 
 
 def _for_surface(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
-    """Yield what the usual way that is left asks for; no sheet where it would mark the slab."""
+    """Yield what the usual way that is left asks for; no sheet where it would mark the slab, or is to lie."""
     task = schedule.surface
     usual = next(iter(ways_left(schedule)), None)
-    if task is None or usual is None:
+    if task is None or usual is None or is_sheet_in_doubt(schedule):
         return
     for code in OF_WAY[usual.how]:
         if task.work == "compound" and code == "plastic" and not job.slab.covers:

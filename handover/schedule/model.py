@@ -844,6 +844,7 @@ class Task:
                 "later",
                 "timer",
                 "undated",
+                "in-doubt",
                 "never",
             ),
         ),

@@ -22,6 +22,7 @@ from handover.schedule.cover_times import (
     is_covered_between_waterings,
     is_hose_by_crew,
     is_rain_kept_off,
+    is_sheet_in_doubt,
     is_soft,
     is_walkable,
     left_on_until_water,
@@ -121,6 +122,9 @@ UNDATED = "undated"
 
 OWNER_SETS = ("set-timer", "set-timer-ahead")
 """How an owner sets a timer: at a run, or ahead of it."""
+
+IN_DOUBT = "in-doubt"
+"""How work is done of which nobody knows whether it was done: whoever is there looks."""
 
 RESPIRATOR = "respirator"
 """Note of joints that nobody saws without one."""
@@ -307,6 +311,7 @@ class _Planner:
         yield from self._no_salt()
         yield from self._covers("owner")
         yield from self._walk_through("owner")
+        yield from self._sheet_in_doubt("owner")
 
     def of_crew(self) -> Iterator[Task]:
         yield from self._rain_covers()
@@ -400,6 +405,9 @@ class _Planner:
     def _surface(self) -> Iterator[Task]:
         """Keep the finished surface damp until the first water, or lay the cover, or spray the compound."""
         task, left = self.schedule.surface, ways_left(self.schedule)
+        if is_sheet_in_doubt(self.schedule):
+            yield from self._sheet_in_doubt("crew")
+            return
         if task is None or not left:
             return
         usual, start = left[0], _surface_start(self.schedule, task, left[0])
@@ -672,8 +680,20 @@ class _Planner:
 
     # ---- both
 
+    def _sheet_in_doubt(self, by: Party) -> Iterator[Task]:
+        """Look at once whether the sheet lies that the crew was to draw over the slab before it left."""
+        task = self.schedule.surface
+        if task is not None and is_sheet_in_doubt(self.schedule):
+            start = half_hour_down(self.schedule.issued_at.astimezone(self.zone))
+            because = f"surface-{task.work}"
+            nobody = "call" if by == "owner" else None
+            yield self._task(SURFACE, by, start, COVERING, because=because, how=IN_DOUBT, if_nobody=nobody)
+
     def _walk_through(self, by: Party) -> Iterator[Task]:
-        """Meet about open items: when curing ends, or earlier where that is weeks ahead."""
+        """Meet about open items: when curing ends, or earlier where that is weeks ahead.
+
+        On a day on which a cover comes off or goes on, the hour is that at which nothing hides the slab.
+        """
         when = walk_through(self.schedule)
         if when is not None:
             yield self._on_day(WALK_THROUGH, by, when, because=WALK_THROUGH)

@@ -10,6 +10,7 @@ from handover.documents.care_sheet import CareSheet
 from handover.documents.change_sentences import change_sentences
 from handover.documents.crew_sheet import CrewSheet
 from handover.documents.wording import Wording
+from handover.schedule.cover_times import is_sheet_in_doubt
 from handover.schedule.model import MilestoneKind
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ class PlanSummary:
         dates: When, and what is then allowed.
         load: What to load, in one sentence; empty if nothing.
         dangers: The hours of each danger of the day, and how bad it is.
-        surface: What the crew does before it leaves: the title, then a line for each way; empty if nothing.
+        surface: What the crew does before it leaves: the heading, then a line for each way; empty if nothing.
         visits: When the crew comes back for anything but those dates, and for what.
         watering: On which days, and what.
         refusals: The dates that the program does not give, and why.
@@ -69,7 +70,7 @@ def change_lines(job: JobRecord, schedule: CureSchedule, units: Units | None = N
     return tuple(change_sentences(Wording(job, schedule, units=units or job.written_in)))
 
 
-HEADS = ("not-before", "dangers", "surface", "visits", "watering", "refusals", "cautions")
+HEADS = ("not-before", "dangers", "visits", "watering", "refusals", "cautions")
 """The parts of a summary that have a heading."""
 
 
@@ -117,13 +118,16 @@ def plan_summary(words: Wording) -> PlanSummary:
 
 
 def surface_lines(job: JobRecord, schedule: CureSchedule, units: Units | None = None) -> tuple[str, ...]:
-    """Return what the crew does with the surface before it leaves: the title, then the lines."""
+    """Return what the crew does with the surface before it leaves: the heading, then the lines."""
     return _surface_lines(Wording(job, schedule, units=units or job.written_in))
 
 
 def _surface_lines(words: Wording) -> tuple[str, ...]:
     task = words.surface.to_come
-    return () if task is None else (task.title, *task.lines)
+    if task is None:
+        return ()
+    head = "surface-in-doubt" if is_sheet_in_doubt(words.schedule) else "surface"
+    return (f"{words.say(f'plan.head.{head}')}: {task.title}", *task.lines)
 
 
 def first_task(job: JobRecord, schedule: CureSchedule, units: Units | None = None) -> str:

@@ -20,6 +20,7 @@ from handover.schedule.loading import materials_to_load
 from handover.schedule.model import CureSchedule, MilestoneKind, Risk, SurfaceTask
 from handover.schedule.plan import plan_cure
 from handover.schedule.simulation import simulate
+from handover.schedule.tasks import IN_DOUBT, SURFACE, with_tasks
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -444,3 +445,21 @@ def test_rain_that_begins_on_a_fresh_slab_is_named_until_it_ends(
     (falling,) = (each for each in plan_cure(job(), wet, as_of).risks if each.code == "rain-on-fresh")
     assert falling.end - falling.start == timedelta(hours=6)
     assert {each.name: each.value for each in falling.figures} == {"rain": pytest.approx(18.0)}
+
+
+@pytest.mark.parametrize("later_h", [3, 10, 17, 20])
+def test_a_sheet_whose_hours_are_over_is_asked_for_once_the_crew_has_left(
+    job: Job, hot: Callable[..., CureSchedule], as_of: datetime, later_h: int
+) -> None:
+    """Common practice, no source: the crew of the last pass is there until the evening, not after it."""
+    record = job(curing={"available": ("06:30-08:00",)})
+    first = hot(curing={"available": ("06:30-08:00",)})
+    later = replace(first, issued_at=as_of + timedelta(hours=later_h), revision=2, tasks=())
+    schedule = with_tasks(later, record)
+    by_crew, by_owner = (schedule.tasks_of(each, SURFACE) for each in ("crew", "owner"))
+    in_doubt = 8 < later_h < 18  # from the evening until the first water, at 6:30
+    assert [each.how for each in by_crew] == ([IN_DOUBT] if in_doubt else [""] if later_h < 18 else [])
+    assert len(by_owner) == in_doubt
+    assert all(each.start == later.issued_at for each in by_owner)
+    loaded = {each.code for each in materials_to_load(schedule, record)}
+    assert ("boards" in loaded) == (later_h < 8)

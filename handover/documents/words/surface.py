@@ -11,7 +11,13 @@ from handover.documents.date_phrases import capitalise
 from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
 from handover.schedule.coat_after_cover import coat_begins, cover_on_coat, sprayed_by
-from handover.schedule.cover_times import bare_frost, left_on_until_water, ways_left
+from handover.schedule.cover_times import (
+    bare_frost,
+    is_sheet_in_doubt,
+    is_walkable,
+    left_on_until_water,
+    ways_left,
+)
 from handover.schedule.model import MilestoneKind
 from handover.schedule.printed_times import evening_of, half_hour_down
 from handover.schedule.tasks import (
@@ -22,6 +28,7 @@ from handover.schedule.tasks import (
     SURFACE,
     WAIT,
     from_issue_on,
+    is_sawing_over,
 )
 
 if TYPE_CHECKING:
@@ -48,7 +55,7 @@ class ChoiceWords:
     @property
     def line(self) -> str:
         """Both in one line."""
-        return f"{self.how} {self.cost}"
+        return " ".join(filter(None, (self.how, self.cost)))
 
 
 @dataclass(frozen=True)
@@ -99,8 +106,22 @@ class SurfaceWording(ScheduleWords):
         task = self.schedule.surface
         if task is None:
             return None
+        if is_sheet_in_doubt(self.schedule):
+            return self._in_doubt(task)
         left = ways_left(self.schedule)
         return self._words(task, left, begun=not self.schedule.is_ahead(task.start)) if left else None
+
+    def _in_doubt(self, task: SurfaceTask) -> SurfaceWords:
+        """Return the question whether the sheet lies; the owner draws none over a slab that is too soft."""
+        stays = f"surface.in-doubt.{SHEET_BLANKETS if self._is_under_blankets(task) else 'stays'}"
+        way = self.say("surface.in-doubt.way", stays=self.say(stays, until=self._hour(task.until)))
+        walk = is_walkable(self.schedule, self.schedule.issued_at)
+        owner = self.say(f"surface.in-doubt.owner{'-walk' if walk else ''}")
+        return SurfaceWords(self.say("surface.in-doubt.title"), "", (ChoiceWords(way, ""),), "", owner)
+
+    @staticmethod
+    def _is_under_blankets(task: SurfaceTask) -> bool:
+        return task.choices[0].how == SHEET_BLANKETS
 
     @cached_property
     def in_hours(self) -> SurfaceWords | None:
@@ -223,6 +244,8 @@ class SurfaceWording(ScheduleWords):
             yield self.say("surface.retarder")
         if not self.job.slab.covers:
             yield self.say(self._of_method("surface.no-cover"))
+        if self._is_under_blankets(task) and self._is_sawn_after(task.start):
+            yield self.say("surface.sheet-blankets-saw")
         if task.cover_from is None:
             return
         if self._freezes_before(task):
@@ -238,6 +261,8 @@ class SurfaceWording(ScheduleWords):
 
     def _is_sawn_after(self, start: datetime) -> bool:
         """Return whether joints may be cut after a time, by their last hour or by a trial cut alone."""
+        if is_sawing_over(self.schedule):
+            return False
         saw = self.schedule.milestone(MilestoneKind.SAW_JOINTS)
         is_tried = self.dates.undated_saw is not None
         return is_tried or (saw is not None and saw.not_after is not None and saw.not_after > start)
