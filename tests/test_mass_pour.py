@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 from datetime import datetime
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
 from handover.errors import UnusableInput
+from handover.service import start_hours
 from handover.service.inputs import compute
 from handover.service.issuing import check_request, read_request
 
@@ -87,3 +89,16 @@ def test_where_the_calculation_does_not_hold_there_are_no_dates(
     assert result.status == 2
     assert "mix.cementitious" in result.err
     assert not (tmp_path / "out").exists()
+
+
+def test_start_hours_refuse_it_in_the_same_words(
+    run: Any, files: Any, as_of: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(start_hours, "compare_starts", partial(start_hours.compare_starts, members=8))
+    record, weather = files(RICHEST, 16.0)
+    day = as_of[:10]
+    window = ("--from", f"{day}T07:00", "--until", f"{day}T08:00")
+    result = run("starts", record, "-w", weather, "--as-of", f"{day}T00:00", *window)
+    assert result.status == 2
+    assert "holds up to 90 degC (194 degF) only" in " ".join(result.err.split())
+    assert "mix.cementitious" in result.err

@@ -24,7 +24,7 @@ from handover.documents.translations import load_translations
 from handover.documents.words.starts import COLUMNS, StartWording
 from handover.errors import UnusableInput
 from handover.jobs.reading import read_source
-from handover.schedule.start_hours import HARDSHIP, HARM, Concern, SawHours
+from handover.schedule.start_hours import HARDSHIP, HARM, Concern, RefusedStart, SawHours
 from handover.service import start_hours as start_service
 from handover.service.inputs import read_weather_file
 from handover.service.settings import Settings
@@ -245,6 +245,18 @@ def test_every_danger_and_column_has_words(language: str) -> None:
         assert words.has(f"starts.row.{code}")
         assert words.has(f"starts.short.{code}") or code == "saw-in-stages"
     assert all(words.has(f"starts.head.{each}") for each in COLUMNS)
+
+
+@in_one_worker
+def test_a_start_at_which_the_slab_is_too_hot_is_named_without_hours() -> None:
+    compared = two_days()
+    hot = RefusedStart(compared.comparison.starts[-1].start + timedelta(hours=1), 93.0)
+    refused = replace(compared.comparison, refused=(hot,))
+    note = start_words(replace(compared, comparison=refused)).notes[0]
+    assert "Wed, 4:00 pm" in note
+    assert "199\N{NO-BREAK SPACE}°F" in note  # 93 degC
+    assert "194\N{NO-BREAK SPACE}°F" in note  # 90 degC
+    assert note not in start_words(compared).notes
 
 
 # ---- the window

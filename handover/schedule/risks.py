@@ -584,7 +584,7 @@ def _of_the_mix(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...
             "hot-discharge",
             (Figure("concrete_temperature", hottest_c, "degC"), Figure("limit", limit, "degC")),
         )
-    inside_c, most = _hottest_inside(simulation), simulation.practice["heat.inside"]
+    inside_c, most = hottest_inside(simulation), simulation.practice["heat.inside"]
     if inside_c > most:
         yield "hot-inside", (Figure("hottest_inside", inside_c, "degC"), Figure("limit", most, "degC"))
     additions = simulation.job.mix.fly_ash + simulation.job.mix.slag
@@ -592,7 +592,7 @@ def _of_the_mix(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...
         yield "slow-mix", (Figure("additions", additions, "1"),)
 
 
-def _hottest_inside(simulation: Simulation) -> float:
+def hottest_inside(simulation: Simulation) -> float:
     """Return the highest temperature at any depth and hour, at the hot end of the band, in degC."""
     peaks = simulation.slab.temperature_c[:, simulation.ensemble.last_placed].max(axis=(0, 2))
     return float(np.quantile(peaks, simulation.share))

@@ -37,7 +37,7 @@ from handover.schedule.model import Figure, MilestoneKind
 from handover.schedule.plan import plan_cure
 from handover.schedule.printed_times import half_hour_up
 from handover.schedule.quantiles import early_instant
-from handover.schedule.risks import STEP_S, find_risks, loss_while_fresh
+from handover.schedule.risks import STEP_S, find_risks, hottest_inside, loss_while_fresh
 from handover.schedule.rule_selection import rules_for
 from handover.schedule.simulation import (
     SHARE,
@@ -171,6 +171,14 @@ class StartHour:
 
 
 @dataclass(frozen=True)
+class RefusedStart:
+    """A start at which the slab gets hotter than the calculation holds for: it has no hours."""
+
+    start: Annotated[Instant, means("First concrete placed.")]
+    hottest_inside_c: Annotated[Number, means("Highest temperature in the slab, at the hot end. [degC]")]
+
+
+@dataclass(frozen=True)
 class StartComparison:
     """The start hours of a job, compared."""
 
@@ -184,10 +192,16 @@ class StartComparison:
     placing_h: Annotated[Number, means("From the first concrete to the last, at every start. [h]")]
     watch_limit: Annotated[Number, means("Lower limit of drying. [kg/m2/h]")]
     precaution_limit: Annotated[Number, means("Upper limit of drying. [kg/m2/h]")]
-    starts: Annotated[tuple[StartHour, ...], means("In order of time; there is at least one.")]
+    inside_limit: Annotated[
+        Number, means("Temperature in the slab up to which the calculation holds. [degC]")
+    ]
+    starts: Annotated[tuple[StartHour, ...], means("In order of time, without those that are refused.")]
     order: Annotated[
         tuple[int, ...], means("Indices of the starts, the best first: see `rank` of this module.")
     ]
+    refused: Annotated[
+        tuple[RefusedStart, ...], means("The starts at which the slab gets too hot for an estimate.")
+    ] = ()
 
     @property
     def best(self) -> StartHour:
@@ -217,7 +231,7 @@ def compare_starts(
     members: int = MEMBERS,
     rules: str | None = None,
 ) -> StartComparison:
-    """Return the comparison of several starts of a job.
+    """Return the comparison of several starts of a job; it has no start where the slab is too hot at each.
 
     Args:
         job: The record. What it says of the placement is not used, but the temperature of the concrete.
@@ -261,7 +275,12 @@ def compare_starts(
         _simulate(own, whole, drawn, practice, share)
         for own, (whole, drawn) in zip(jobs, inputs, strict=True)
     ]
-    compared = tuple(_comparer(each, practice, plan).start() for each in simulations)
+    hottest, most = [hottest_inside(each) for each in simulations], practice["heat.inside-model"]
+    compared = tuple(
+        _comparer(each, practice, plan).start()
+        for each, inside_c in zip(simulations, hottest, strict=True)
+        if inside_c <= most
+    )
     typical_from = simulations[-1].weather.typical_from
     ranks = [rank(each) for each in compared]
     return StartComparison(
@@ -273,24 +292,31 @@ def compare_starts(
         placing_h=placing / timedelta(hours=1),
         watch_limit=practice["drying.watch"],
         precaution_limit=practice["drying.precaution"],
+        inside_limit=most,
         starts=compared,
         order=tuple(sorted(range(len(compared)), key=ranks.__getitem__)),
+        refused=tuple(
+            RefusedStart(each.start.astimezone(job.zone), inside_c)
+            for each, inside_c in zip((one.placement for one in jobs), hottest, strict=True)
+            if inside_c > most
+        ),
     )
 
 
 def rank(start: StartHour) -> tuple[Any, ...]:
     """Return by what a start is compared, point by point: an earlier point counts before all later ones.
 
-    No score: first what harms the slab, the most serious first, with the whole hours in which the bare top
-    may freeze before it has set, the rain in whole millimetres, before final set and in all, and the hours
-    of fast drying; then what is hard on people; then the drying below the
-    limit. Drying counts by half hours, as it is printed. Of equal starts the earlier one comes first.
+    No score: first what harms the slab, the most serious first: the whole hours of frost before strength
+    that no blanket keeps off, and those in which the bare top may freeze before it has set; the blanket that
+    keeps frost off; the rain in whole millimetres, before final set and in all; the hours of fast drying.
+    Then what is hard on people; then the drying below the limit. Drying counts by half hours, as it is
+    printed. Of equal starts the earlier one comes first.
     """
     codes = start.codes
-    blanket = np.inf if start.blanket is None else start.blanket
     return (
-        blanket if {"frost", "frost-any-blanket"} & {*codes} else 0.0,
-        _bare_frost_hours(start),
+        _frost_hours(start, "frost-any-blanket", start.frost_safe),
+        _frost_hours(start, "frost-before-blankets", start.final_set),
+        start.blanket if "frost" in codes else 0.0,
         np.ceil(start.rain_before_set_mm),
         np.ceil(start.rain_mm),
         np.ceil(start.precaution_hours * 2.0) / 2.0,
@@ -302,13 +328,13 @@ def rank(start: StartHour) -> tuple[Any, ...]:
     )
 
 
-def _bare_frost_hours(start: StartHour) -> float:
-    """Return for how many hours the bare top may freeze before final set; infinite where it is not known."""
-    if "frost-before-blankets" not in start.codes:
+def _frost_hours(start: StartHour, code: str, until: datetime | None) -> float:
+    """Return the hours from the first frost to an instant, where a concern is met; infinite if not known."""
+    if code not in start.codes:
         return 0.0
-    if start.frost_from is None or start.final_set is None:
+    if start.frost_from is None or until is None:
         return float("inf")
-    return max(1.0, float(np.ceil((start.final_set - start.frost_from) / timedelta(hours=1))))
+    return max(1.0, float(np.ceil((until - start.frost_from) / timedelta(hours=1))))
 
 
 def placing_time(job: JobRecord, practice: Practice) -> timedelta:

@@ -393,14 +393,18 @@ def _refuse_too_hot(schedule: CureSchedule, inputs: JobInputs) -> None:
         default=0.0,
     )
     if inside > most:
-        record = next(iter(inputs.files), None)
-        reached, limit = (f"{each:.0f} degC ({each * 1.8 + 32:.0f} degF)" for each in (inside, most))
-        raise UnusableInput.with_finding(
-            f"the slab would reach {reached} inside, and the calculation holds up to {limit} only",
-            file=record,
-            field="mix.cementitious",
-            expected="a mix that heats less, cooler concrete, or a plan of an engineer for mass concrete",
-        )
+        raise UnusableInput([too_hot(inside, most, next(iter(inputs.files), None))])
+
+
+def too_hot(inside_c: float, most_c: float, record: str | None) -> Finding:
+    """Return the fault of a slab that gets hotter than the calculation holds for."""
+    reached, limit = (f"{each:.0f} degC ({each * 1.8 + 32:.0f} degF)" for each in (inside_c, most_c))
+    return Finding(
+        f"the slab would reach {reached} inside, and the calculation holds up to {limit} only",
+        file=record,
+        field="mix.cementitious",
+        expected="a mix that heats less, cooler concrete, or a plan of an engineer for mass concrete",
+    )
 
 
 ASKS = (SET_CONTRADICTED, "frozen-ground", "coloured", FROST_COVER)

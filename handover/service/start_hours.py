@@ -24,7 +24,7 @@ from handover.jobs.before_pour import examine_before_pour
 from handover.jobs.reading import read_source
 from handover.schedule.rule_selection import rules_for
 from handover.schedule.start_hours import begin_at, compare_starts, full_hours, placing_time, usual_starts
-from handover.service.inputs import check_inputs, download_weather, needed_until, read_weather_file
+from handover.service.inputs import check_inputs, download_weather, needed_until, read_weather_file, too_hot
 from handover.service.settings import Settings
 from handover.weather.fit_check import check_fit
 
@@ -140,7 +140,8 @@ def compare_start_hours(
         on_findings: Called with the cautions, before anything is computed.
 
     Raises:
-        UnusableInput: Record, weather or window have faults, alone or together; carries all findings.
+        UnusableInput: Record, weather or window have faults, alone or together; carries all findings. Or the
+            slab gets too hot for an estimate at each start.
     """
     planned = examine_before_pour(request.record, request.as_of)
     examined, record = planned.examined, planned.examined.record
@@ -169,6 +170,9 @@ def compare_start_hours(
         share=settings.share,
         rules=settings.rules,
     )
+    if not comparison.starts:
+        coolest = min(each.hottest_inside_c for each in comparison.refused)
+        raise UnusableInput([too_hot(coolest, comparison.inside_limit, next(iter(inputs.files), None))])
     return ComparedStarts(inputs.job, comparison, inputs.cautions)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -14,11 +14,13 @@ import pytest
 from pvlib.solarposition import sun_rise_set_transit_spa
 
 from handover.practice.rules import general_rules
+from handover.schedule import start_hours
 from handover.schedule.date_dependencies import ATTENDED_RULE
 from handover.schedule.model import CureSchedule, MilestoneKind
 from handover.schedule.plan import plan_cure
 from handover.schedule.start_hours import (
     HARM,
+    Concern,
     StartComparison,
     StartHour,
     compare_starts,
@@ -28,6 +30,9 @@ from handover.schedule.start_hours import (
     usual_starts,
 )
 from handover.weather.series import Origin, WeatherSeries
+
+if TYPE_CHECKING:
+    from handover.schedule.simulation import Simulation
 
 Job = Callable[..., Any]
 Weather = Callable[..., WeatherSeries]
@@ -367,3 +372,47 @@ def test_fewer_hours_of_frost_on_the_bare_top_are_better(job: Job, weather: Weat
     assert early.final_set - early.frost_from < late.final_set - late.frost_from
     same = {"concerns": late.concerns, "blanket": late.blanket}  # in all else no better
     assert rank(replace(early, **same)) < rank(late)
+
+
+@pytest.mark.parametrize(
+    ("worse", "better"),
+    [
+        (("frost-any-blanket",), ("frost-before-blankets",)),
+        (("frost-before-blankets",), ("frost",)),
+        (("frost",), ("drying",)),
+    ],
+)
+def test_frost_that_no_blanket_keeps_off_counts_first(
+    job: Job, weather: Weather, worse: tuple[str, ...], better: tuple[str, ...]
+) -> None:
+    """By the order of what harms the slab: a thicker blanket is better than frost on the bare top."""
+    start = compare(job(), weather(-6.0, 3.0), at(8)).starts[0]
+    thin, thick = (replace(start, blanket=each) for each in (0.3, 1.1))
+    one = replace(thin, concerns=tuple(Concern(each, None) for each in worse))
+    other = replace(thick, concerns=tuple(Concern(each, None) for each in better))
+    assert rank(other) < rank(one)
+
+
+def test_fewer_hours_of_frost_before_strength_are_better(job: Job, weather: Weather) -> None:
+    start = compare(job(), weather(-6.0, 3.0), at(8)).starts[0]
+    safe = MIDNIGHT + timedelta(days=3)
+    cold = {"concerns": (Concern("frost-any-blanket", None),), "blanket": None, "frost_safe": safe}
+    soon, late = (replace(start, frost_from=safe - timedelta(hours=each), **cold) for each in (40, 4))
+    assert rank(late) < rank(soon) < rank(replace(soon, frost_safe=None))
+
+
+def test_a_start_at_which_the_slab_is_too_hot_is_refused_by_itself(
+    job: Job, weather: Weather, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As an issue refuses it: above the limit of the calculation the hours would mean nothing."""
+    limit = general_rules()["heat.inside-model"]
+
+    def inside(simulation: Simulation) -> float:
+        return limit + (1.0 if simulation.job.placement.start.hour == 15 else 0.0)
+
+    monkeypatch.setattr(start_hours, "hottest_inside", inside)
+    compared = compare(job(), weather(), at(8, 15))
+    assert [each.start.hour for each in compared.starts] == [8]
+    assert compared.order == (0,)
+    [refused] = compared.refused
+    assert (refused.start.hour, refused.hottest_inside_c) == (15, limit + 1.0)

@@ -108,7 +108,21 @@ class StartWording:
             "limit": number(comparison.precaution_limit, "evaporation"),
             "length": self.speak.length(timedelta(hours=comparison.placing_h)),
         }
-        return tuple(self.say(f"starts.note.{key}", **values) for key in keys)
+        return (*self._refused, *(self.say(f"starts.note.{key}", **values) for key in keys))
+
+    @property
+    def _refused(self) -> tuple[str, ...]:
+        """The starts that have no hours because the slab gets too hot, in one sentence; mostly none."""
+        refused, measure = self.comparison.refused, self.quantities.measure
+        if not refused:
+            return ()
+        limit = measure(self.comparison.inside_limit, "temperature")
+        reached = measure(max(each.hottest_inside_c for each in refused), "temperature")
+        starts = self.speak.join_list([self._when(each.start) for each in refused])
+        return (self.say("starts.note.refused", starts=starts, reached=reached, limit=limit),)
+
+    def _when(self, start: datetime) -> str:
+        return self.say("starts.when", day=self.speak.weekday_short(start), hour=self.speak.short_hour(start))
 
     @property
     def limits(self) -> tuple[str, ...]:
