@@ -195,9 +195,12 @@ def _rubbing(wording: Wording, task: Task) -> str:
 
 
 def _walk_through(wording: Wording) -> Iterator[str]:
-    """Yield the day on which crew and owner look at the slab together."""
+    """Yield the day on which crew and owner look at the slab together; the hour by when its cover is off."""
     for each in _ahead(wording, WALK_THROUGH):
-        yield wording.say("sheet.crew-walk", day=wording.speak.day(each.start.date()))
+        if each.all_day:
+            yield wording.say("sheet.crew-walk", day=wording.speak.day(each.start.date()))
+        else:
+            yield wording.say("sheet.crew-walk-uncovered", when=wording.speak.moment(each.start).text)
 
 
 def _ahead(wording: Wording, kind: str) -> list[Task]:

@@ -299,6 +299,8 @@ class _TaskWording:
     def walk_through(self, task: Task) -> _TaskWords:
         """Return the walk-through of crew and owner."""
         title, text = self.words.walkthrough(task.by)
+        if not task.all_day:
+            text = f"{self.wording.say('event.walk-through.uncovered', hour=self._hour(task))} {text}"
         return _TaskWords(title, self._with_closing(text, task) if task.by == "owner" else text)
 
     def blankets_on(self, task: Task) -> _TaskWords:

@@ -286,7 +286,7 @@ def _uncovered_after(schedule: CureSchedule, when: datetime) -> tuple[bool, date
 
 
 def walk_through(schedule: CureSchedule) -> datetime | None:
-    """Return when crew and owner walk the slab: when curing ends, as printed.
+    """Return when crew and owner walk the slab: when curing ends, as printed, and no cover hides it.
 
     Where that is too far ahead, the forms are off, the slab may be walked on, and no cover hides it; None: no
     date is known.
@@ -300,17 +300,20 @@ def walk_through(schedule: CureSchedule) -> datetime | None:
         )
     )
     if ends is not None and ends - schedule.placement_end <= WALK_THROUGH_LATEST:
-        return ends
+        return _after_covers(schedule, ends)
     if walk is None:
         return None
     seen = max((each for each in (forms, walk) if each is not None), key=datetime.timestamp)
     until_cured = is_covered_at(schedule, seen) and schedule.curing_method in _COVERED_WHILE_CURING
     if until_cured or is_covered_between_waterings(schedule, seen):
-        return ends
-    cover = next((each for each in frost_covers(schedule) if each.covers_at(seen)), None)
-    if cover is None:
-        return seen
-    return None if cover.end is None else cover.end.astimezone(seen.tzinfo)
+        return None if ends is None else _after_covers(schedule, ends)
+    return _after_covers(schedule, seen)
+
+
+def _after_covers(schedule: CureSchedule, when: datetime) -> datetime | None:
+    """Return an instant, or the warmest hour after the cover that lies there; None: past the estimate."""
+    covered, off = _uncovered_after(schedule, when)
+    return off if covered else when
 
 
 def _printed_instant(schedule: CureSchedule, kind: MilestoneKind) -> datetime | None:

@@ -73,6 +73,7 @@ PERMISSION = general_rules().duration("visit.permission")
 SAWING = general_rules().duration("visit.sawing")
 RUBBING = general_rules().duration("visit.rubbing")
 SPRAYING = general_rules().duration("visit.compound")
+WALKING = general_rules().duration("visit.walk-through")
 """Time for each kind of work."""
 
 DRYING = general_rules().duration("compound.dry")
@@ -695,7 +696,16 @@ class _Planner:
         On a day on which a cover comes off or goes on, the hour is that at which nothing hides the slab.
         """
         when = walk_through(self.schedule)
-        if when is not None:
+        if when is None:
+            return
+        day = when.astimezone(self.zone).date()
+        lifts = [each.end for each in (*self._blankets(), *self._covers_off()) if each.kind == BLANKETS_OFF]
+        lifted = [each for each in lifts if each.date() == day]
+        hides = (each for cover in self.covers for each in (cover.start, cover.end) if each is not None)
+        if lifted or any(each.astimezone(self.zone).date() == day for each in hides):
+            start = max([when, *lifted], key=_utc)
+            yield self._task(WALK_THROUGH, by, start, WALKING, because=WALK_THROUGH)
+        else:
             yield self._on_day(WALK_THROUGH, by, when, because=WALK_THROUGH)
 
     def _covers(self, by: Party) -> Iterator[Task]:

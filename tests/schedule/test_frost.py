@@ -13,6 +13,7 @@ from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import MilestoneKind
 from handover.schedule.plan import plan_cure
 from handover.schedule.simulation import simulate
+from handover.schedule.tasks import BLANKETS_OFF, WALK_THROUGH, with_tasks
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -207,3 +208,20 @@ def test_every_frost_before_cold_protection_ends_has_its_cover(
     visits = [visit for day in schedule.watering for visit in day.visits]
     assert not any(cover.meets(visit) for cover in covers for visit in visits)
     assert not any(each.code == "frost" for each in schedule.cautions)  # strong enough by then
+
+
+@pytest.mark.parametrize("method", ["insulating blanket", "soaker hose"])
+def test_nobody_walks_through_a_slab_that_lies_under_a_cover(
+    job: Job, weather: Weather, as_of: datetime, method: str
+) -> None:
+    """Seen: a walk-through on the day on which blankets come off at 2 in the afternoon, without an hour."""
+    record = job(curing={"method": method})
+    schedule = with_tasks(plan_cure(record, weather(-6.0, 4.0), as_of), record)
+    [walk] = schedule.tasks_of("crew", WALK_THROUGH)
+    [seen_by_owner] = schedule.tasks_of("owner", WALK_THROUGH)
+    assert (seen_by_owner.start, seen_by_owner.end) == (walk.start, walk.end)
+    assert not any(each.start < walk.end and walk.start < each.end for each in frost_covers(schedule))
+    [lifted] = schedule.tasks_of("crew", BLANKETS_OFF)
+    assert lifted.start.date() == walk.start.date()
+    assert not walk.all_day
+    assert lifted.end <= walk.start
