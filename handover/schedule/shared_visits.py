@@ -3,7 +3,8 @@
 Each slab keeps its number of visits and at least its time of watering. No visit leaves the hours at which
 somebody is there and water may be put on. The first watering of a slab keeps its hour. A visit moves by a few
 hours at most, so that no slab is left dry for much longer. A slab that is watered once a day may have another
-hour of the day, the same each day, so that no more than a day is between two visits.
+hour of the day, the same each day, so that no more than a day is between two visits. Sheets are looked at on
+the same days.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from typing import TYPE_CHECKING
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import first_visit, frost_covers
 from handover.schedule.model import MilestoneKind
+from handover.schedule.shared_looks import look_together
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -40,7 +42,7 @@ def plan_together(
         schedules: Their schedules as issued.
         as_of: Time of issue, aware; a visit that has begun by then stays as it is.
     """
-    schedules = _at_hours_of_others(jobs, schedules, as_of)
+    schedules = _at_hours_of_others(jobs, look_together(schedules, as_of), as_of)
     slabs = [_SlabVisits(job, schedule, as_of) for job, schedule in zip(jobs, schedules, strict=True)]
     days = sorted({day for each in slabs for day in each.days})
     moved = [_moved_on(day, slabs) for day in days]

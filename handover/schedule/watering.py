@@ -9,7 +9,7 @@ timer has short runs at one interval, and runs all of them every day, because it
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import combinations
 from typing import TYPE_CHECKING, NamedTuple
@@ -19,6 +19,7 @@ import numpy as np
 from handover.base.arrays import HOUR_S, Floats
 from handover.practice.rules import general_rules
 from handover.schedule.ensemble import CENTRAL
+from handover.schedule.look_rhythm import LookRhythm
 from handover.schedule.model import NO_LOOK, MilestoneKind, Visit, WaterHours, WateringDay
 from handover.schedule.slab_simulation import DryHours
 from handover.schedule.timer import attended_windows
@@ -153,29 +154,23 @@ def plan_watering(
 
 @dataclass(frozen=True)
 class LookDays:
-    """The looks at a cover: one a day at first, later on every second day, at an hour that a person keeps.
+    """The looks at a cover, in their rhythm, at an hour that a person keeps.
 
     Attributes:
         simulation: Of the slab.
-        first: The day of the first look so far.
-        last: The day of the last one so far.
+        rhythm: Of the looks so far.
     """
 
     simulation: Simulation
-    first: date | None = None
-    last: date | None = None
+    rhythm: LookRhythm = field(default_factory=LookRhythm)
 
     def after(self, day: date) -> LookDays:
         """Return the looks with one more."""
-        return replace(self, first=self.first or day, last=day)
+        return replace(self, rhythm=self.rhythm.after(day))
 
     def is_due(self, day: date) -> bool:
         """Return whether somebody looks on a day."""
-        if self.first is None or self.last is None:
-            return True
-        practice = self.simulation.practice
-        is_early = (day - self.first).days < practice["look.daily"]
-        return is_early or (day - self.last).days >= practice["look.apart"]
+        return self.rhythm.is_due(day)
 
     def slot(self, slots: Slots) -> NDArray[np.bool_]:
         """Return the slot of the look of a day, shape (s,)."""
