@@ -201,3 +201,17 @@ def test_plastic_lies_over_burlap_that_would_dry_between_waterings(
     codes = [each.code for each in materials_to_load(hot, record)]
     assert "burlap-plastic" in codes
     assert "plastic" not in codes
+
+
+def test_burlap_goes_on_dry_only_where_the_bare_top_may_freeze(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """Common practice, no source: water in burlap that freezes harms the top that it lies on."""
+    record = job(curing={"method": "wet burlap"})
+    for coldest, word, other in ((12.0, "damp burlap", "dry burlap"), (-6.0, "dry burlap", "damp burlap")):
+        schedule = with_tasks(plan_cure(record, weather(coldest, coldest + 8.0), as_of), record)
+        words = Wording(record, schedule).surface.task
+        assert words is not None
+        said = " ".join(words.lines)
+        assert word in said
+        assert other not in said

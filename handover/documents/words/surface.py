@@ -18,7 +18,7 @@ from handover.schedule.cover_times import (
     left_on_until_water,
     ways_left,
 )
-from handover.schedule.model import MilestoneKind
+from handover.schedule.model import BURLAP, MilestoneKind
 from handover.schedule.printed_times import evening_of, half_hour_down
 from handover.schedule.tasks import (
     COVER_FIRST,
@@ -201,6 +201,7 @@ class SurfaceWording(ScheduleWords):
             "cover": self._hour(task.cover_from) if task.cover_from else "",
             "until": self._hour(task.until),
             "what": self.say(f"surface.what.{slug(between.cover) if between else 'any'}"),
+            "burlap": self.say(f"surface.burlap-{'dry' if bare_frost(self.schedule) else 'damp'}"),
         }
         coats = task.work == "compound"
         covers_now = begun and self._is_firm(task)
@@ -248,8 +249,7 @@ class SurfaceWording(ScheduleWords):
             yield self.say("surface.sheet-blankets-saw")
         if task.cover_from is None:
             return
-        if self._freezes_before(task):
-            yield self.say("surface.sheet-frost")
+        yield from self._frost_notes(task)
         if self.schedule.between is not None and task.work != "cover":
             yield self.say("surface.stays-between")
         is_sawn = self._is_sawn_after(task.start)
@@ -258,6 +258,13 @@ class SurfaceWording(ScheduleWords):
             yield self.say(step, cover=self._hour(task.cover_from))
         if is_sawn:
             yield self.say("surface.saw-sheet" if task.choices[0].how in _SHEETS else "surface.saw")
+
+    def _frost_notes(self, task: SurfaceTask) -> Iterator[str]:
+        """Yield what holds for the cover that is laid where the bare top may freeze in the first day."""
+        if self._freezes_before(task):
+            yield self.say("surface.sheet-frost")
+        if self.schedule.curing_method == BURLAP and bare_frost(self.schedule) is not None:
+            yield self.say("surface.burlap-frost")
 
     def _is_sawn_after(self, start: datetime) -> bool:
         """Return whether joints may be cut after a time, by their last hour or by a trial cut alone."""
