@@ -6,10 +6,11 @@ to the owner.
 
 from __future__ import annotations
 
+from math import isfinite
 from typing import TYPE_CHECKING
 
 from handover.documents.date_phrases import capitalise
-from handover.schedule.changes import FROST, RAIN, SAW_LAST, SPELLS, WATERING
+from handover.schedule.changes import BLANKET_NEED, FROST, RAIN, SAW_LAST, SPELLS, WATERING
 from handover.schedule.model import MilestoneKind, PrintedTime
 
 if TYPE_CHECKING:
@@ -27,6 +28,7 @@ _FEW_DAYS = 2
 MOST_URGENT = (
     RAIN,
     FROST,
+    BLANKET_NEED,
     MilestoneKind.PROTECTION_ENDS,
     MilestoneKind.FIRST_WATER,
     MilestoneKind.FOOT_TRAFFIC,
@@ -53,7 +55,7 @@ def foremost_changes(wording: Wording, most: int) -> tuple[str, ...]:
 
 def _worded_changes(wording: Wording) -> list[tuple[str, Change]]:
     writer = _ChangeWriter(wording)
-    shown = {SAW_LAST, WATERING, *SPELLS, *wording.dates.owner_kinds}
+    shown = {SAW_LAST, WATERING, BLANKET_NEED, *SPELLS, *wording.dates.owner_kinds}
     changes = [each for each in wording.schedule.changes if each.kind in shown]
     groups = _alike(changes)
     return [(writer.sentence(each[0], text), each[0]) for each in groups for text in writer.text(each)]
@@ -106,6 +108,8 @@ class _ChangeWriter:
             yield self._visits(alike)
         elif change.kind in SPELLS:
             yield self._spell(alike)
+        elif change.kind == BLANKET_NEED:
+            yield from self._blanket(change)
         else:
             yield from self._date(change)
 
@@ -178,6 +182,18 @@ class _ChangeWriter:
             return self.say(f"change.{kind}-new", **values)
         last = self.speak.day(alike[-1].after[0])
         return self.say(f"change.{kind}-new-more", n=len(alike) - 1, last=last, **values)
+
+    def _blanket(self, change: Change) -> Iterator[str]:
+        """Yield the blanket that is needed, and the one before; nothing if that of the record does."""
+        needed = {each.name: each.value for each in change.figures}
+        own, is_enough = self.wording.job.curing.blanket_r_value, isfinite(needed["at_edges"])
+        if is_enough and own is not None and own >= needed["at_edges"]:
+            return
+        measure = self.wording.quantities.measure
+        values = {
+            name: measure(value, "thermal resistance") for name, value in needed.items() if isfinite(value)
+        }
+        yield self.say("change.blanket" if is_enough else "change.blanket-none", **values)
 
     def _what(self, kind: str) -> str:
         return self.say(self.wording.dates.variant(f"change.what.{kind}"))

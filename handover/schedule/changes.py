@@ -5,14 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, time, timedelta
 from functools import cached_property
-from math import isclose
+from math import isclose, nan
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from handover.practice.rules import practice as general_practice
-from handover.schedule.model import Change, MilestoneKind, PrintedTime
+from handover.schedule.cover_times import frost_covers
+from handover.schedule.model import SAME_BLANKET, Change, Figure, MilestoneKind, PrintedTime
 from handover.schedule.printed_times import printed_time, trial_cut
 
 if TYPE_CHECKING:
@@ -32,6 +33,12 @@ FROST = "frost"
 RAIN = "rain-on-fresh"
 SPELLS = (FROST, RAIN)
 """Risks that come and go: a stretch of weather that harms the slab."""
+
+BLANKET_NEED = "blanket"
+"""The cover against frost, where more resistance is needed than before."""
+
+UNEXPLAINED = (*SPELLS, BLANKET_NEED)
+"""Changes that are no move of a date, so that no input is found that moved it."""
 
 _MEASURED: dict[str, Cause] = {
     "ticket": "ticket",
@@ -81,6 +88,7 @@ class _Comparison:
         yield from self._waterings({each.kind: each for each in dates if self._exceeds_threshold(each)})
         for code in SPELLS:
             yield from self._spells(code)
+        yield from self._blanket()
 
     # ---- dates
 
@@ -208,6 +216,35 @@ class _Comparison:
     def _at_site(self, instant: datetime) -> datetime:
         return instant.astimezone(ZoneInfo(self.later.timezone))
 
+    # ---- blankets
+
+    def _blanket(self) -> Iterator[Change]:
+        """Yield that the cover against frost needs more resistance, while one is still to lie."""
+        lies = self._covered_from
+        was, now = (each.protection for each in (self.earlier, self.later))
+        if lies is None or was is None or now is None or not was.enough:
+            return  # a frost that is new names its blanket
+        if now.enough is None or now.enough > was.enough * (1.0 + SAME_BLANKET):
+            figures = (
+                Figure("blanket", _or_nan(now.enough), "m2K/W"),
+                Figure("blanket_before", was.enough, "m2K/W"),
+                Figure("at_edges", _or_nan(now.enough_at_edges), "m2K/W"),
+                Figure("at_edges_before", _or_nan(was.enough_at_edges), "m2K/W"),
+            )
+            yield Change(BLANKET_NEED, (), _one(self._at_site(lies)), figures=figures)
+
+    @property
+    def _covered_from(self) -> datetime | None:
+        """Return from when the first cover lies that is not off at the time of issue; None: none does."""
+        ends = self.later.milestone(MilestoneKind.PROTECTION_ENDS)
+        if (laid := self.later.blankets_on) is not None:
+            off = None if ends is None else ends.not_before
+            return laid if off is None or self.later.is_ahead(off) else None
+        covers = frost_covers(self.later)
+        return next(
+            (each.start for each in covers if each.end is None or self.later.is_ahead(each.end)), None
+        )
+
     # ---- causes
 
     def _dries_sooner(
@@ -272,6 +309,11 @@ def _reads_differently(one: PrintedTime | None, other: PrintedTime | None) -> bo
     if one is None or other is None:
         return one is not other
     return one.precision != other.precision or _differs(one.instant, other.instant)
+
+
+def _or_nan(value: float | None) -> float:
+    """Return a number; one that is not known as not a number."""
+    return nan if value is None else value
 
 
 def _one(instant: datetime | None) -> tuple[datetime, ...]:

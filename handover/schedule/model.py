@@ -757,7 +757,7 @@ class Change:
         means(
             'Kind of the milestone; "saw-joints-last": too late from then on; "watering": '
             'the visits of a day; "frost": a stretch in which the slab may freeze; "rain-on-fresh": a rain '
-            "on the fresh slab."
+            'on the fresh slab; "blanket": the cover against frost has to keep more warmth in.'
         ),
     ]
     before: Annotated[
@@ -773,6 +773,12 @@ class Change:
     precision_before: Annotated[
         Precision | None, means("The same of the earlier time; null where it is as the new one.")
     ] = None
+    figures: Annotated[
+        tuple[Figure, ...],
+        means(
+            'Its numbers, with that before ("blanket", "blanket_before"); null: no usual blanket is enough.'
+        ),
+    ] = ()
 
 
 Party = Literal["owner", "crew"]

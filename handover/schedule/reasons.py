@@ -14,7 +14,7 @@ import numpy as np
 
 from handover.jobs.record import RecordTable
 from handover.practice.rules import practice as general_practice
-from handover.schedule.changes import SAW_LAST, SPELLS, WATERING
+from handover.schedule.changes import SAW_LAST, UNEXPLAINED, WATERING
 from handover.schedule.model import MilestoneKind
 from handover.schedule.plan import plan_cure
 from handover.schedule.printed_times import HALF_HOUR_S
@@ -134,7 +134,7 @@ def explain(found: tuple[Change, ...], earlier: Issue, later: Issue) -> tuple[Ch
         earlier: The issue before.
         later: The new one.
     """
-    asked = tuple(each for each in found if each.because not in _KEPT and each.kind not in SPELLS)
+    asked = tuple(each for each in found if each.because not in _KEPT and each.kind not in UNEXPLAINED)
     pair = _on_one_axis(earlier.inputs, later.inputs)
     if not asked or pair is None:
         return found

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime, timedelta
 from email import message_from_bytes, policy
+from math import nan
 from typing import TYPE_CHECKING, Any, get_args
 from zoneinfo import ZoneInfo
 
@@ -21,7 +22,7 @@ from handover.documents.templating import languages
 from handover.documents.translations import load_translations
 from handover.documents.wording import Wording
 from handover.schedule.changes import SAW_LAST, SPELLS
-from handover.schedule.model import Cause, Caution, Change, MilestoneKind, Risk
+from handover.schedule.model import Cause, Caution, Change, Figure, MilestoneKind, Risk
 from handover.schedule.owner_dates import OWNER_KINDS
 
 if TYPE_CHECKING:
@@ -310,3 +311,17 @@ def test_the_code_and_the_crew_leave_out_what_is_over(job: JobRecord, schedule: 
     assert later.first.title not in later.code.content
     end = replace(schedule, issued_at=schedule.issued_at + timedelta(days=3000))
     assert CareSheet(Wording(job, end), {}).code is None
+
+
+def test_a_blanket_that_no_longer_does_is_named_with_what_edges_need(
+    job: JobRecord, schedule: CureSchedule
+) -> None:
+    """R-2 is 0.352 m2K/W: 1 ft2 h degF/Btu = 0.1761 m2K/W."""
+    values = {"blanket": 0.704, "blanket_before": 0.352, "at_edges": 2.11, "at_edges_before": 1.06}
+    change = Change("blanket", (), (TWO,), figures=tuple(Figure(*each, "m2K/W") for each in values.items()))
+    [sentence] = sentences(job, schedule, change)
+    assert [part in sentence for part in ("R-4", "not R-2", "R-12", "not R-6")] == [True] * 4
+    own = job.model_copy(update={"curing": job.curing.model_copy(update={"blanket_r_value": 2.2})})
+    assert sentences(own, schedule, change) == ()
+    none = replace(change, figures=(*change.figures[1:2], Figure("at_edges", nan, "m2K/W")))
+    assert "R-2" in sentences(own, schedule, none)[0]

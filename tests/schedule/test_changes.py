@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from math import nan
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -291,3 +292,39 @@ def test_curing_that_ends_early_for_frost_after_frost_says_so(first: CureSchedul
 def test_changes_are_in_order_of_time(first: CureSchedule) -> None:
     later = moved(moved(first, Kind.HEAVY_VEHICLES, 48 * HOUR), Kind.FIRST_WATER, 2 * HOUR)
     assert [each.kind for each in changes(first, later)] == [Kind.FIRST_WATER, Kind.HEAVY_VEHICLES]
+
+
+@pytest.mark.parametrize(("enough", "told"), [(0.7, True), (0.35, False), (0.2, False), (None, True)])
+def test_a_blanket_that_has_to_keep_more_warmth_in_is_a_change(
+    job: Any, weather: Any, enough: float | None, told: bool
+) -> None:
+    """Seen: the table asked for R-12 at the edges, the sheet before for R-6, and no list named it."""
+    cold = plan_cure(job(), weather(-6.0, 4.0), job().placement.finished, members=8)
+    assert cold.protection is not None
+    before, after = (
+        replace(cold, protection=replace(cold.protection, enough=each)) for each in (0.35, enough)
+    )
+    found = [each for each in changes(before, replace(after, revision=2)) if each.kind == "blanket"]
+    assert len(found) == told
+    if found:
+        factor = cold.protection.edges
+        figures = {each.name: each.value for each in found[0].figures}
+        least = nan if enough is None else enough
+        expected = {
+            "blanket": least,
+            "blanket_before": 0.35,
+            "at_edges": least * factor,
+            "at_edges_before": 0.35 * factor,
+        }
+        assert figures == pytest.approx(expected, nan_ok=True)
+
+
+def test_a_blanket_that_is_off_for_good_is_no_change(job: Any, weather: Any) -> None:
+    cold = plan_cure(job(), weather(-6.0, 4.0), job().placement.finished, members=8)
+    assert cold.protection is not None
+    late = replace(cold, issued_at=cold.issued_at + timedelta(days=60), revision=2)
+    before, after = (
+        replace(each, protection=replace(cold.protection, enough=enough))
+        for each, enough in ((cold, 0.35), (late, 0.7))
+    )
+    assert not [each for each in changes(before, after) if each.kind == "blanket"]
