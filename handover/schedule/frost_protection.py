@@ -11,7 +11,7 @@ import numpy as np
 
 from handover.base.arrays import HOUR_S, Floats
 from handover.schedule.ensemble import CENTRAL
-from handover.schedule.gate_evaluators import REACH_H, hours_to_age
+from handover.schedule.gate_evaluators import REACH_H
 from handover.schedule.model import (
     REPEATED_FROST,
     SAME_BLANKET,
@@ -23,6 +23,7 @@ from handover.schedule.model import (
 from handover.schedule.printed_times import COVERING, before_the_night, half_hour_up
 from handover.schedule.protection_period import largest_drop, laying_hours
 from handover.schedule.quantiles import instant_after, share_to_wait_for
+from handover.schedule.slab_age import hours_to_age
 from handover.schedule.slab_simulation import cover_resistance, simulate_slab
 from handover.schedule.temperature_log import with_log_correction
 

@@ -16,7 +16,6 @@ from handover.concrete.restraint import (
 )
 from handover.practice.silica import respirators
 from handover.schedule.dates import SawLimits
-from handover.schedule.gate_evaluators import hours_to_age
 from handover.schedule.model import Joints, MilestoneKind, SawWindow
 from handover.schedule.printed_times import half_hour_down, half_hour_up
 from handover.schedule.quantiles import (
@@ -26,6 +25,7 @@ from handover.schedule.quantiles import (
     share_to_wait_for,
     smoothed_quantile,
 )
+from handover.schedule.slab_age import hours_to_age
 from handover.schedule.surroundings import is_room_assumed
 
 if TYPE_CHECKING:

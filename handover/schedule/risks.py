@@ -13,10 +13,10 @@ from handover.base.arrays import HOUR_S, Floats
 from handover.concrete.evaporation import evaporation_rate
 from handover.schedule.delivery_tickets import hottest_concrete
 from handover.schedule.ensemble import CENTRAL
-from handover.schedule.gate_evaluators import hours_to_age
 from handover.schedule.ground import air_before
 from handover.schedule.joints import do_parts_meet, is_sawn_in_parts
 from handover.schedule.model import BURLAP, REPEATED_FROST, Caution, Figure, MilestoneKind, Risk
+from handover.schedule.slab_age import hours_to_age
 from handover.schedule.surroundings import room_state
 from handover.schedule.watering import driest_day, plan_watering, slots_of_days
 from handover.weather.series import Origin

@@ -18,6 +18,7 @@ from handover.schedule.measurement_result import MeasurementResult
 from handover.schedule.mix import after_first_day, concrete_properties
 from handover.schedule.model import SHEET
 from handover.schedule.rule_selection import rules_for
+from handover.schedule.slab_age import hours_to_age
 from handover.schedule.slab_simulation import DAYS, SheetHours, simulate_slab
 from handover.schedule.surface_observations import condition_on_setting
 from handover.schedule.surroundings import around_slab, season_at_begin, weather_of_members
@@ -290,7 +291,7 @@ def bare_before_sheet(
     bare = simulate_slab(job, weather, ensemble, concrete, practice, hours=_BARE_H)
     finished, placed_s = job.placement.finished, ensemble.placed_s
     if finished is None:
-        over_s = placed_s + np.minimum(bare.hours_to_age(concrete.initial_set_h), bare.hours[-1]) * HOUR_S
+        over_s = placed_s + np.minimum(_whole_hours(bare, concrete.initial_set_h), bare.hours[-1]) * HOUR_S
     else:
         over_s = np.maximum(finished.timestamp(), placed_s)
     from_s = _sheet_from(over_s, bare, concrete, ensemble)
@@ -308,10 +309,19 @@ def _sheet_from(
         concrete: Its concrete.
         ensemble: Its members.
     """
-    is_set_h = np.minimum(bare.hours_to_age(concrete.final_set_h), min(bare.hours[-1], _BARE_H))
+    is_set_h = np.minimum(_whole_hours(bare, concrete.final_set_h), min(bare.hours[-1], _BARE_H))
     from_s = np.maximum(over_s, bare.placed_s + is_set_h * HOUR_S)
     from_s[ensemble.first_placed] = over_s[ensemble.first_placed]
     return from_s
+
+
+def _whole_hours(slab: SlabSimulation, age_h: Floats) -> Floats:
+    """Return the first whole hour at which a slab has an age, shape (m,).
+
+    Ages are kept by whole hours, and a set is found between two of them: a sheet that lay from the minute of
+    the set on would move the set itself.
+    """
+    return np.asarray(np.ceil(hours_to_age(slab, age_h)))
 
 
 def watered_until(simulation: Simulation, ends: datetime, cover_ends: datetime | None = None) -> Simulation:

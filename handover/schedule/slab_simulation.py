@@ -155,11 +155,6 @@ class SlabSimulation:
         """What is added to the equivalent age past the end, week by week, in h, shape (w+1, m, 3)."""
         return self.later.accumulate(self.temperature_c, hardening_rate(self.concrete))
 
-    def hours_to_age(self, age_h: Floats) -> Floats:
-        """Return the first whole hour at which all depths have an age, shape (m,); inf: past the end."""
-        reached = np.minimum.reduce(np.moveaxis(self.age_h, 2, 0)) >= age_h
-        return np.where(reached.any(axis=0), self.hours[reached.argmax(axis=0)], np.inf)
-
     def mean_until(self, hours: float) -> Floats:
         """Return the mean temperature of the middle over the first hours, in degC, shape (m,)."""
         mean: Floats = self.temperature_c[self.hours <= hours, :, 1].mean(axis=0)

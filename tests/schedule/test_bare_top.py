@@ -18,11 +18,12 @@ from handover.schedule import quantiles
 from handover.schedule.basis import basis_of
 from handover.schedule.cover_times import first_frost, frost_covers
 from handover.schedule.ensemble import CENTRAL
-from handover.schedule.gate_evaluators import hours_to_age, hours_to_strength
+from handover.schedule.gate_evaluators import hours_to_strength
 from handover.schedule.milestones import compute_dates
 from handover.schedule.model import MilestoneKind
 from handover.schedule.plan import plan_cure
 from handover.schedule.simulation import simulate
+from handover.schedule.slab_age import hours_to_age
 
 if TYPE_CHECKING:
     from collections.abc import Callable

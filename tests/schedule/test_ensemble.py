@@ -12,10 +12,10 @@ import scipy.special
 
 from handover.practice.rules import practice
 from handover.schedule.ensemble import CENTRAL, Ensemble, draw_ensemble, further_draws, stratified_draws
-from handover.schedule.gate_evaluators import age_at, hours_to_age, hours_to_value
 from handover.schedule.later_weeks import later_weeks
 from handover.schedule.plan import plan_cure
 from handover.schedule.simulation import simulate
+from handover.schedule.slab_age import age_at, hours_to_age, hours_to_value
 from handover.weather.climate import Climate
 from handover.weather.extrapolate import extrapolate
 from handover.weather.past_years import PastYears

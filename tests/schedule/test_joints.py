@@ -16,12 +16,12 @@ from handover.concrete.restraint import (
 )
 from handover.schedule.dates import SawLimits
 from handover.schedule.ensemble import CENTRAL
-from handover.schedule.gate_evaluators import hours_to_age
 from handover.schedule.joints import hours_of_sawing, saw_limits
 from handover.schedule.model import MilestoneKind
 from handover.schedule.plan import plan_cure
 from handover.schedule.printed_times import in_stages, last_cut, trial_cut
 from handover.schedule.simulation import simulate
+from handover.schedule.slab_age import hours_to_age
 
 if TYPE_CHECKING:
     from collections.abc import Callable
