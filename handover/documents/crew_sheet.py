@@ -44,7 +44,7 @@ DAY_KINDS = ("surface", "rain-cover")
 
 A cover before rain is a visit as well, once the crew has finished the slab."""
 
-URGENT_KINDS = ("lay-hose", "build-rim", "pipes-frost")
+URGENT_KINDS = ("lay-hose", "build-rim", "pipes-frost", Kind.SAW_JOINTS)
 """Visits of the crew whose sentences say what must not be missed."""
 
 RANK_OF_LIMIT = {TICKET_LIMIT: 3, USUAL_LIMIT: 6}
@@ -375,9 +375,9 @@ class CrewSheet:
         if (task := self.wording.surface.to_come) is not None:
             yield CrewRow(self._surface_hour, _sentence(task.title), task.why, detail_rank=2)
             for number, each in enumerate(task.choices):
-                yield CrewRow("", each.line, rank=2 if number == 0 else 3)
-            if task.note:
-                yield CrewRow("", task.note, rank=4)
+                yield CrewRow("", each.line, rank=2 if number == 0 else 5)
+            if task.note:  # who may step where
+                yield CrewRow("", task.note, rank=3)
         if between := self.wording.visits.between:
             yield CrewRow(self.say("crew.between"), between, rank=3)
 
@@ -412,7 +412,7 @@ class CrewSheet:
                 " ".join(map(_sentence, lines)),
                 rank=2 if number <= SOON else 5,
                 kind=event.kind,
-                detail_rank=3 if self._is_urgent(event) else 7,
+                detail_rank=3 if event.kind in URGENT_KINDS else 7,
             )
 
     def _work(self, event: CareEvent) -> str:
@@ -425,12 +425,6 @@ class CrewSheet:
         finished = self.schedule.finishing_ends
         is_later = task.kind == RAIN_COVER and task.start > finished
         return task.kind not in DAY_KINDS or is_later
-
-    def _is_urgent(self, event: CareEvent) -> bool:
-        """Return whether how to do it is as urgent as the work itself."""
-        joints = self.schedule.joints
-        harms = self.job.slab.heated or (joints is not None and joints.protection_factor > 0.0)
-        return event.kind in URGENT_KINDS or (event.kind == Kind.SAW_JOINTS and bool(harms))
 
     def _event_hours(self, event: CareEvent) -> str:
         """Return the hour of an event; both for joints, which must not be cut too late."""
