@@ -12,6 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import combinations
+from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
 
 SLOT_H = general_rules()["visit.slot"]
 _SLOT = timedelta(hours=SLOT_H)
+SAME_H = general_rules()["visit.same-hours"]
 _APART = tuple(round(general_rules()[f"water.timer-apart-{end}"] / SLOT_H) for end in ("least", "most"))
 """The fewest and the most slots between the starts of two runs of a timer."""
 _LEVELS, _POND_LEVELS = 40, 1000  # of the water held; a pond loses a small part of it in a slot
@@ -128,6 +130,7 @@ def plan_watering(
         method.store_mm if method is not None and is_look else 0.0
     )  # the crew lays a sheet on fresh concrete
     planned: list[WateringDay] = []
+    kept: dict[int, frozenset[int]] = {}
     looks = LookDays(simulation)
     for day, slots in slots_of.items():
         begun_mm = held
@@ -136,7 +139,8 @@ def plan_watering(
         if timetable is not None:
             begun = is_look or any(each.visits for each in planned)
             forced = None if begun else _first_visit(slots, simulation)
-            visits, held, dry_h = timetable.visits_of(_from_first(slots, forced), held, forced)
+            visits, held, dry_h = timetable.visits_of(_from_first(slots, forced), held, forced, kept=kept)
+            kept |= timetable.hours_by_number(slots, visits)
             if not visits.any() and _needs_water(slots, timetable.method) and slots.allowed_slots.any():
                 continue  # the last hours of curing, after or before the usual ones
         rests = is_look and bool(visits.any()) and not looks.is_due(day)
@@ -319,17 +323,24 @@ class Timetable:
     run_h: float = SLOT_H
 
     def visits_of(
-        self, slots: Slots, held_mm: float, forced: NDArray[np.bool_] | None = None
+        self,
+        slots: Slots,
+        held_mm: float,
+        forced: NDArray[np.bool_] | None = None,
+        *,
+        kept: Mapping[int, frozenset[int]] = MappingProxyType({}),
     ) -> tuple[NDArray[np.bool_], float, float]:
         """Choose the visits of a day: the fewest that leave it hardly longer dry than all of them.
 
         A visit is left out where it saves less time dry than a slot has. A day without enough rain has at
-        least one visit, at another hour if the weather allows none of the usual ones.
+        least one visit, at another hour if the weather allows none of the usual ones. A person keeps the
+        hours of the last day with as many visits, unless that leaves the surface dry for much longer.
 
         Args:
             slots: The day.
             held_mm: Water on the surface at the start of the day.
             forced: Slots in which water runs in any case, shape (s,), or None.
+            kept: The half hours since midnight with water of the last day with so many visits.
 
         Returns:
             Slots watered (s,), water held at the end [mm], hours dry.
@@ -350,7 +361,20 @@ class Timetable:
             held, dry_h = _follow(moves, chosen, held_mm, self.method)
             outcomes.append((chosen, held, float(sum(dry_h))))
         least = min(dry_h for _, _, dry_h in outcomes)
-        return next(each for each in outcomes if each[2] <= least + SLOT_H)
+        best = next(each for each in outcomes if each[2] <= least + SLOT_H)
+        same = kept.get(len(self._begins(best[0])))
+        usual_hours = (each for each in outcomes if frozenset(slots.of_day[each[0]].tolist()) == same)
+        return next((each for each in usual_hours if each[2] <= least + SAME_H), best)
+
+    @staticmethod
+    def _begins(visits: NDArray[np.bool_]) -> NDArray[np.int_]:
+        """Return the slots in which the visits of a day begin."""
+        return np.flatnonzero(visits & ~np.concatenate([[False], visits[:-1]]))
+
+    def hours_by_number(self, slots: Slots, visits: NDArray[np.bool_]) -> dict[int, frozenset[int]]:
+        """Return the half hours since midnight with water by the number of visits; nothing without any."""
+        number = len(self._begins(visits))
+        return {number: frozenset(slots.of_day[visits].tolist())} if number else {}
 
     def _usual(self, slots: Slots) -> list[NDArray[np.bool_]]:
         """Return the visits that are wholly within a day, shape (s,) each: not on its first or last hours."""

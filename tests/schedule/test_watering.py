@@ -16,6 +16,7 @@ from handover.schedule.plan import plan_cure
 from handover.schedule.simulation import simulate, with_dry_surface
 from handover.schedule.slab_simulation import DryHours
 from handover.schedule.watering import (
+    SAME_H,
     SLOT_H,
     Slots,
     Timetable,
@@ -193,6 +194,22 @@ def test_a_day_that_freezes_at_the_usual_hours_takes_its_water_at_another() -> N
     moved, _, _ = table.visits_of(cold, 0.0)
     assert moved.any()
     assert not (moved & cold.frost).any()
+
+
+@pytest.mark.parametrize(("early_loss", "is_kept"), [(0.0, True), (1.0, False)])
+def test_a_person_keeps_the_hours_of_the_day_before(early_loss: float, is_kept: bool) -> None:
+    """A day that dries before the later hours has the earlier ones, whatever the day before had."""
+    day = slots_of([early_loss] * 10 + [0.05] * 10)
+    table = Timetable(((2,), (14,)), METHOD, METHOD.rate_mm_h, is_set_once=False)
+    once = replace(table, method=replace(METHOD, most=1))
+    alone, _, dry_alone = once.visits_of(day, 1.0)
+    assert list(np.flatnonzero(alone)) == [2]
+    for hours in (frozenset({2}), frozenset({14})):
+        visits, _, dry_h = once.visits_of(day, 1.0, kept={1: hours})
+        assert dry_h <= dry_alone + SAME_H
+        assert (frozenset(np.flatnonzero(visits).tolist()) == hours) == (is_kept or hours == {2})
+    assert table.hours_by_number(day, alone) == {1: frozenset({2})}
+    assert table.hours_by_number(day, np.zeros(20, dtype=bool)) == {}
 
 
 def test_the_first_watering_is_one_of_the_visits_of_its_day() -> None:
