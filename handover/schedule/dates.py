@@ -75,6 +75,11 @@ class Dates:
         has_protection = any(each.kind == MilestoneKind.PROTECTION_ENDS for each in self.milestones)
         return self.not_before(MilestoneKind.PROTECTION_ENDS if has_protection else MilestoneKind.FROST_SAFE)
 
+    @property
+    def dries_before_frost(self) -> bool:
+        """Whether moist curing ends early, because a wet slab would freeze again and again."""
+        return any(each.is_before_frosts for each in self.milestones)
+
     def not_before(self, kind: MilestoneKind) -> datetime | None:
         """Return the cautious date of a milestone, or None where there is none."""
         return next((each.not_before for each in self.milestones if each.kind == kind), None)

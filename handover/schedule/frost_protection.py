@@ -13,7 +13,6 @@ from handover.base.arrays import HOUR_S, Floats
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import REACH_H
 from handover.schedule.model import (
-    REPEATED_FROST,
     SAME_BLANKET,
     Blanket,
     BlanketsLeftOn,
@@ -183,7 +182,7 @@ def _left_on(simulation: Simulation, dates: Dates, enough: float | None) -> Blan
     """
     job, practice = simulation.job, simulation.practice
     resistance = cover_resistance(job, practice) if simulation.is_insulated else enough
-    if not (resistance and _dries_before_frost(dates)) or simulation.measurements.log_correction is not None:
+    if not (resistance and dates.dries_before_frost) or simulation.measurements.log_correction is not None:
         return None
     asked = max(gate.value or 0.0 for gate in practice.gates_of("freeze-thaw", job.slab.use))
     some = members_to_try(simulation.ensemble.n_last)
@@ -208,12 +207,6 @@ def _left_on(simulation: Simulation, dates: Dates, enough: float | None) -> Blan
     if safe is not None and open_ is not None and open_ <= safe:
         return None  # it gets there as soon without them
     return BlanketsLeftOn(resistance, asked, soon, safe)
-
-
-def _dries_before_frost(dates: Dates) -> bool:
-    """Return whether moist curing ends because a wet slab would freeze again and again."""
-    ends = (each for each in dates.milestones if each.kind == MilestoneKind.CURING_ENDS)
-    return any(each.because.governing.rule == REPEATED_FROST for each in ends)
 
 
 def _as_dated(tried: tuple[Blanket, ...], simulation: Simulation, dates: Dates) -> tuple[Blanket, ...]:

@@ -192,6 +192,11 @@ class Milestone:
         ),
     ] = None
 
+    @property
+    def is_before_frosts(self) -> bool:
+        """Whether it is an end of moist curing that is early, because of frost after frost."""
+        return self.because.governing.rule == REPEATED_FROST
+
 
 @dataclass(frozen=True)
 class SawWindow:
@@ -1014,8 +1019,7 @@ class CureSchedule:
     @property
     def dries_before_frost(self) -> bool:
         """Whether moist curing ends early, so that the slab is dry when it freezes again and again."""
-        ends = self.milestone(MilestoneKind.CURING_ENDS)
-        return ends is not None and ends.because.governing.rule == REPEATED_FROST
+        return any(each.is_before_frosts for each in self.milestones)
 
     @property
     def covered_for_frost(self) -> bool:

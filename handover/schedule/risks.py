@@ -15,7 +15,7 @@ from handover.schedule.delivery_tickets import hottest_concrete
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.ground import air_before
 from handover.schedule.joints import do_parts_meet, is_sawn_in_parts
-from handover.schedule.model import BURLAP, REPEATED_FROST, Caution, Figure, MilestoneKind, Risk
+from handover.schedule.model import BURLAP, Caution, Figure, MilestoneKind, Risk
 from handover.schedule.slab_age import hours_to_age
 from handover.schedule.surroundings import room_state
 from handover.schedule.watering import driest_day, plan_watering, slots_of_days
@@ -623,7 +623,7 @@ def _of_the_winter(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, 
 def _of_the_frosts(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     """Yield that moist curing ends early, with the strength that the slab then has and would need."""
     for each in dates.milestones:
-        if each.because.governing.rule == REPEATED_FROST and each.not_before is not None:
+        if each.is_before_frosts and each.not_before is not None:
             asked = simulation.practice.gates_of("freeze-thaw", simulation.job.slab.use)
             then, _ = _strength_at(simulation, each.not_before)
             yield (

@@ -32,7 +32,7 @@ from test_order import broken
 from handover.jobs.record import Curing, JobRecord, Mix, Placement, Site, Slab
 from handover.practice.rules import STRICTEST, practice, rule_sets
 from handover.schedule.date_dependencies import ATTENDED_RULE
-from handover.schedule.model import REPEATED_FROST, MilestoneKind
+from handover.schedule.model import MilestoneKind
 from handover.schedule.plan import plan_cure
 from handover.weather.series import Origin, WeatherSeries
 
@@ -237,7 +237,7 @@ def _before_its_conditions(schedule: CureSchedule) -> Iterator[str]:
     Moist curing that ends before frost after frost does not wait for its days and strength: that is its rule.
     """
     for each in schedule.milestones:
-        if each.kind == Kind.SAW_JOINTS or each.because.governing.rule == REPEATED_FROST:
+        if each.kind == Kind.SAW_JOINTS or each.is_before_frosts:
             continue
         for gate in (each.because.governing, *each.because.others):
             ends = ((gate.likely, each.likely), (gate.not_before, each.not_before))
@@ -535,8 +535,8 @@ def _comparable(schedule: CureSchedule) -> dict[str, tuple[float, float]]:
     it are sooner. First water is without the hours of presence, which go by the clock.
     """
     dates = dates_of(schedule)
-    ends, first = schedule.milestone(Kind.CURING_ENDS), schedule.milestone(Kind.FIRST_WATER)
-    if ends is not None and ends.because.governing.rule == REPEATED_FROST:
+    first = schedule.milestone(Kind.FIRST_WATER)
+    if schedule.dries_before_frost:
         for kind in (Kind.CURING_ENDS, Kind.LIGHT_VEHICLES, Kind.HEAVY_VEHICLES):
             dates.pop(str(kind), None)
     if first is not None and first.because.governing.rule == ATTENDED_RULE:
