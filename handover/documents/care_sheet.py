@@ -175,6 +175,12 @@ class CareSheet:
         hours = self._hours_of_next_day
         return self.say("sheet.first-hours", hours=self.wording.speak.join_list(hours)) if hours else ""
 
+    @property
+    def first_text(self) -> str:
+        """Return what the owner does at the first water, with the covers that come off before and go on."""
+        words = self.words_by_kind[Kind.FIRST_WATER].sentence
+        return " ".join(filter(None, (self.wording.visits.before_first, words, self.between)))
+
     @cached_property
     def ongoing(self) -> JobInProgress | None:
         """Return the owner's part if there is no first job, or if it is past at the time of issue."""
@@ -193,7 +199,7 @@ class CareSheet:
         """Return whether the slab was watered, where nobody asked for it in time."""
         if (missed := self.wording.visits.missed_water) is None:
             return None
-        following = self._next_watering.removesuffix(".")  # "9:00 p.m." ends a sentence by itself
+        following = self._next_watering
         then = self.say("missed.next", when=following) if following else ""
         sentence = " ".join(filter(None, (missed.sentence, then, self.between)))
         start, eyebrow = self.schedule.issued_at, self.say("missed.eyebrow")
@@ -250,9 +256,8 @@ class CareSheet:
         """Return the owner's part now, be it the first job or what follows it."""
         if self.ongoing is not None:
             return self.ongoing
-        first = self.words_by_kind[Kind.FIRST_WATER]
+        first, sentence = self.words_by_kind[Kind.FIRST_WATER], self.first_text
         eyebrow = self.say("sheet.first-job" if self.wet else "sheet.first-done")
-        sentence = " ".join(filter(None, (first.sentence, self.between)))
         if (when := self.first_when) is None:
             return JobInProgress(eyebrow, first.title, first.when_text, sentence)
         not_before = f"{self.say('milestone.words.not-before')} {when.text}"

@@ -15,6 +15,7 @@ from handover.documents.templating import TEXT_FILES, languages, search_path
 from handover.errors import Finding, HandoverError, UnusableInput
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
 TextTree = dict[str, Any]
@@ -77,9 +78,17 @@ class Translations:
         if not isinstance(pattern, str):
             raise MissingText(f'language "{self.language}": "{key}" is not a string')
         try:
-            return pattern.format(**values)
+            return _ended_once(pattern, values).format(**values)
         except KeyError as missing:
             raise MissingText(f'language "{self.language}": "{key}" asks for {missing}') from None
+
+
+def _ended_once(pattern: str, values: Mapping[str, object]) -> str:
+    """Return a pattern without the full stops after values that end with one: "9:00 p.m." ends a sentence."""
+    for name, value in values.items():
+        if isinstance(value, str) and value.endswith("."):
+            pattern = pattern.replace(f"{{{name}}}.", f"{{{name}}}")
+    return pattern
 
 
 def slug(text: str) -> str:

@@ -180,3 +180,10 @@ def test_numbers_and_units_are_those_of_the_country_of_the_site(
     """Source: CLDR."""
     locale = load_translations(language).locale_in(country)
     assert with_unit(1200, "L", locale, spelled_out=False) == litres
+
+
+def test_an_hour_that_ends_with_a_full_stop_ends_the_sentence() -> None:
+    """Seen: "7:00 a 9:00 p.m.." in the first job of an owner who reads Spanish."""
+    say = load_translations("es").say
+    assert say("sheet.first-hours", hours="7:00 a 9:00 p.m.") == "Horas de ese día: 7:00 a 9:00 p.m."
+    assert say("sheet.first-hours", hours="19:00 a 21:00") == "Horas de ese día: 19:00 a 21:00."

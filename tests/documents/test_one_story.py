@@ -896,3 +896,15 @@ def test_hours_ahead_are_not_told_as_past(job: JobRecord, schedule: CureSchedule
         wording = Wording(job, replace(dry, issued_at=noon + timedelta(hours=hours)), language=language)
         titles.append(wording.cautions[-1].title)
     assert titles == [wording.say("caution.drying.title-ahead")] * 2 + [wording.say("caution.drying.title")]
+
+
+def test_the_first_job_says_how_the_crews_cover_comes_off(job: JobRecord, schedule: CureSchedule) -> None:
+    """Seen: the calendar had it, and the box of the first job did not."""
+    wording = Wording(job, with_surface(schedule, -1.0))
+    off = wording.visits.before_first
+    assert off
+    care = CareSheet(wording, {})
+    assert care.job_now.sentence.startswith(off)
+    assert care.job_now.sentence == care.first_text
+    first = next(visit for day in schedule.watering for visit in day.visits)
+    assert wording.visits.visit(first).action.startswith(off)

@@ -396,8 +396,8 @@ class DateWording:
         """Return what a date means where this slab asks for other words; empty where it does not."""
         if milestone.kind == MilestoneKind.SEAL:
             return self._seal(milestone)
-        if milestone.kind == MilestoneKind.FIRST_WATER and self._is_timer_by_crew:
-            return self.say("milestone.first-water.sentence-timer")
+        if milestone.kind == MilestoneKind.FIRST_WATER:
+            return self._first_water
         if milestone.kind == MilestoneKind.DEICING_SALT and not self.is_heated:
             return self.say("milestone.deicing-salt.sentence-mild")
         if milestone.kind in KEPT_FROM_FROST and self._is_covered_by_crew(milestone):
@@ -443,6 +443,14 @@ class DateWording:
         visits = (visit for day in self.schedule.watering for visit in day.visits)
         first = next(visits, None)
         return first is not None and is_dry_look(self.schedule, first)
+
+    @property
+    def _first_water(self) -> str:
+        """What the first water is under a timer, or of a pond on a slope; empty where it is as usual."""
+        if self._is_timer_by_crew:
+            return self.say("milestone.first-water.sentence-timer")
+        no_pond = self.schedule.curing_method == "ponding" and self.schedule.has_caution("steep")
+        return self.say("visit.ponding.action-steep") if no_pond else ""
 
     @property
     def _is_timer_by_crew(self) -> bool:

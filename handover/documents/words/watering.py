@@ -14,6 +14,7 @@ from handover.documents.words.what_if import what_if
 from handover.practice.rules import general_rules
 from handover.schedule.coat_after_cover import coat_begins
 from handover.schedule.cover_times import (
+    first_visit,
     is_dry_look,
     is_rain_kept_off,
     is_walkable,
@@ -361,12 +362,23 @@ class WateringWording(ScheduleWords):
         """Return how the cover is handled at the visit that begins at an instant; empty without one."""
         return self._with_cover("", self._visit_that_begins(start))
 
+    @property
+    def before_first(self) -> str:
+        """How the crew's cover comes off for the first visit; empty without one."""
+        first = first_visit(self.schedule)
+        return "" if first is None else self._cover_handling(first)[0]
+
     def _visit_that_begins(self, start: datetime) -> Visit:
         visits = (visit for day in self.schedule.watering for visit in day.visits)
         return next(each for each in visits if each.start == start)
 
     def _with_cover(self, action: str, visit: Visit) -> str:
-        """Return what to do at a visit, with the cover that comes off before it and goes on after it.
+        """Return what to do at a visit, with the cover that comes off before it and goes on after it."""
+        off, on = self._cover_handling(visit)
+        return " ".join(each for each in (off, action, on) if each)
+
+    def _cover_handling(self, visit: Visit) -> tuple[str, str]:
+        """Return how the cover comes off before a visit and goes on after it; empty where it does not.
 
         Until somebody may walk on the slab it is handled from its edge.
         """
@@ -375,9 +387,11 @@ class WateringWording(ScheduleWords):
         before, after = f"between.before.{when}{of_cover}", f"between.after.{when}{of_cover}"
         if when == "swap":
             before, after = "between.before.off", f"between.after.first{of_cover}"
-        keys = map(self._key_of_method, (before, after))
-        off, on = (self.say(key) if when and self.reader.has(key) else "" for key in keys)
-        return " ".join(each for each in (off, action, on) if each)
+        off, on = (
+            self.say(key) if when and self.reader.has(key) else ""
+            for key in map(self._key_of_method, (before, after))
+        )
+        return off, on
 
     def _cover_at(self, visit: Visit) -> str:
         """Return how a cover is handled at a visit; empty where none lies on the slab, nor goes on it."""
