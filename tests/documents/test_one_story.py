@@ -900,7 +900,7 @@ def test_hours_ahead_are_not_told_as_past(job: JobRecord, schedule: CureSchedule
 
 def test_the_first_job_says_how_the_crews_cover_comes_off(job: JobRecord, schedule: CureSchedule) -> None:
     """Seen: the calendar had it, and the box of the first job did not."""
-    wording = Wording(job, with_surface(schedule, -1.0))
+    wording = Wording(job, replace(with_surface(schedule, -1.0), watering=schedule.watering))
     off = wording.visits.before_first
     assert off
     care = CareSheet(wording, {})
