@@ -42,6 +42,8 @@ def plain_lines(text: str) -> str:
 
 
 def _without_controls(text: str) -> str:
+    if text.isprintable():  # most texts: nothing in them is a control
+        return text
     return "".join(each for each in text if unicodedata.category(each) not in CONTROL_CHARACTERS)
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
+from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
 from babel.dates import format_date, format_time
@@ -13,7 +15,9 @@ from handover.schedule.printed_times import half_hour_down, round_up
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from datetime import date, datetime, timedelta
+    from datetime import date, time, timedelta
+
+    from babel.core import Locale
 
     from handover.documents.translations import Translations
     from handover.schedule.model import PrintedTime
@@ -41,6 +45,18 @@ class DatePhrase:
     hour: str
     short: str
     with_year: bool = False
+
+
+@lru_cache(maxsize=4096)
+def _format_date(when: date, pattern: str, locale: Locale) -> str:
+    """Return a date by a pattern: a set of documents says the same days again and again."""
+    return format_date(when, pattern, locale=locale)
+
+
+@lru_cache(maxsize=4096)
+def _format_time(when: time, pattern: str, locale: Locale) -> str:
+    """Return a time of day by a pattern; likewise."""
+    return format_time(when, pattern, locale=locale)
 
 
 class DateFormatter:
@@ -75,10 +91,10 @@ class DateFormatter:
         return str(self.words.lookup(f"calendar-words.{name}"))
 
     def _date(self, when: date, pattern: str) -> str:
-        return format_date(when, pattern, locale=self.locale)
+        return _format_date(when.date() if isinstance(when, datetime) else when, pattern, self.locale)
 
     def _time(self, when: datetime, pattern: str) -> str:
-        return format_time(when.time(), pattern, locale=self.locale)
+        return _format_time(when.time(), pattern, self.locale)
 
     def _on_clock(self, when: datetime, pattern: str) -> str:
         """Return a short hour: by a pattern of half a day, or "14:00" where a clock has the whole day."""

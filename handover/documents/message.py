@@ -23,7 +23,7 @@ from handover.base.text import is_email_address, one_line, quoted_text
 from handover.documents.care_sheet import CareSheet
 from handover.documents.change_sentences import change_sentences
 from handover.documents.crew_visits import cover_visits
-from handover.documents.templating import environment, read_text
+from handover.documents.templating import environment, plain_environment, read_text
 from handover.errors import Finding, UnusableInput
 from handover.schedule.model import MilestoneKind
 
@@ -170,9 +170,7 @@ def _unknown_kinds(names: Iterable[str]) -> Iterator[Finding]:
 
 def fill_plain_text(words: Wording, name: str, **values: object) -> str:
     """Return a template of the reader's language as plain text; no value adds a line break."""
-    texts = environment(words.templates).overlay(
-        autoescape=False, finalize=lambda value: one_line(str(value))
-    )
+    texts = plain_environment(words.templates)
     name = f"{words.language}/{name}"
     source = read_text(name, words.templates)
     # The words of a country are put into the template, so that no name of the record is changed.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from functools import lru_cache
 from math import floor, log10
 from typing import TYPE_CHECKING, Literal
 
@@ -33,7 +34,12 @@ def significant(value: float, digits: int) -> float:
 
 def format_number(value: float, locale: Locale | str = "en") -> str:
     """Return a number as the locale writes it, with all its digits and without an exponent: "1,200"."""
-    return format_decimal(Decimal(str(value)).normalize(), locale=locale, decimal_quantization=False)
+    return _format_digits(str(value), locale)
+
+
+@lru_cache(maxsize=4096)
+def _format_digits(digits: str, locale: Locale | str) -> str:
+    return format_decimal(Decimal(digits).normalize(), locale=locale, decimal_quantization=False)
 
 
 def format_rounded(value: float, digits: int, locale: Locale | str = "en") -> str:
@@ -44,7 +50,12 @@ def format_rounded(value: float, digits: int, locale: Locale | str = "en") -> st
 def format_fixed(value: float, decimals: int, locale: Locale | str = "en") -> str:
     """Return a number with fixed decimals, as the locale writes it: "1,200" and "0.50"; never "-0"."""
     pattern = f"#,##0.{'0' * decimals}" if decimals else "#,##0"
-    return format_decimal(round(Decimal(str(value)), decimals) + 0, format=pattern, locale=locale)
+    return _format_pattern(str(round(Decimal(str(value)), decimals) + 0), pattern, locale)
+
+
+@lru_cache(maxsize=4096)
+def _format_pattern(digits: str, pattern: str, locale: Locale | str) -> str:
+    return format_decimal(Decimal(digits), format=pattern, locale=locale)
 
 
 def format_percentage(share: float, digits: int, locale: Locale | str = "en") -> str:

@@ -7,6 +7,7 @@ from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from handover.base.text import one_line
 from handover.errors import Finding, UnusableInput
 
 if TYPE_CHECKING:
@@ -85,6 +86,12 @@ def environment(templates: Path | None = None) -> Environment:
     )
     made.filters["phone"] = dial_number
     return made
+
+
+@cache
+def plain_environment(templates: Path | None = None) -> Environment:
+    """Return that environment for plain text: nothing is escaped, and no value adds a line break."""
+    return environment(templates).overlay(autoescape=False, finalize=lambda value: one_line(str(value)))
 
 
 def dial_number(phone: str) -> str:

@@ -85,7 +85,10 @@ def _read_instant(value: Any, info: ValidationInfo) -> datetime:
 
 
 def _floats(values: NDArray[np.float64]) -> list[float | None]:
-    return [_round(each) for each in values.tolist()]
+    if not np.isfinite(values).all():
+        return [_round(each) for each in values.tolist()]
+    texts = (f"%.{SIGNIFICANT_DIGITS}g " * values.size) % tuple(values.tolist())
+    return [float(each) + 0.0 for each in texts.split()]
 
 
 def _read_floats(values: Any) -> NDArray[np.float64]:

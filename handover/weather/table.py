@@ -59,6 +59,8 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Iterator, Sequence
     from datetime import datetime
 
+    from numpy.typing import NDArray
+
     from handover.weather.location import HasLocation
 
 _NAMES = {
@@ -216,8 +218,9 @@ def read_table(
     kept = [(moment, row) for moment, row in zip(moments, rows, strict=True) if moment is not None]
     if not kept:
         return None, faults.all()
-    columns = {each.quantity: _column(each, kept, table.decimal, faults) for each in headings}
-    origin = _origins(titles, kept, faults)
+    instants = np.array([utc64(moment) for moment, _ in kept], dtype="datetime64[s]")
+    columns = {each.quantity: _column(each, kept, instants, table.decimal, faults) for each in headings}
+    origin = _origins(titles, kept, instants, faults)
     for heading in headings:
         if site is not None and heading.quantity is WeatherQuantity.AIR:
             for each in doubt_scale(columns[heading.quantity], heading.title, rows[0].line - 1, site):
@@ -342,17 +345,20 @@ def _whole_rows(rows: Sequence[Row], width: int, faults: _FaultList) -> list[Row
 
 
 def _column(
-    heading: _Heading, kept: list[tuple[datetime, Row]], decimal: str, faults: _FaultList
+    heading: _Heading,
+    kept: list[tuple[datetime, Row]],
+    instants: NDArray[np.datetime64],
+    decimal: str,
+    faults: _FaultList,
 ) -> RawColumn:
-    """Return one column in SI, wind at 10 m."""
+    """Return one column in SI, wind at 10 m; `instants` are those of its rows, UTC."""
     cells = [_number(row, heading, decimal, faults) for _, row in kept]
     assert heading.unit is not None  # noqa: S101 - only readable headings come here
     value = heading.unit.to_si(np.array(cells, dtype=np.float64))
     if heading.quantity is WeatherQuantity.WIND:
         value = value * _to_10_m(heading.height_m)
-    time = np.array([utc64(moment) for moment, _ in kept], dtype="datetime64[s]")
     line = np.array([row.line for _, row in kept], dtype=np.int64)
-    return RawColumn(time, value, short_line(heading.title), line)
+    return RawColumn(instants.copy(), value, short_line(heading.title), line)
 
 
 def _number(row: Row, heading: _Heading, decimal: str, faults: _FaultList) -> float:
@@ -381,14 +387,17 @@ def _to_10_m(height_m: float | None) -> float:
 
 
 def _origins(
-    titles: list[str], kept: list[tuple[datetime, Row]], faults: _FaultList
+    titles: list[str],
+    kept: list[tuple[datetime, Row]],
+    instants: NDArray[np.datetime64],
+    faults: _FaultList,
 ) -> dict[np.datetime64, Origin] | None:
     """Return the origin of each row's values, or None where no column names it."""
     at = next((at for at, title in enumerate(titles) if title.lower() == "origin"), None)
     if at is None:
         return None
     origins: dict[np.datetime64, Origin] = {}
-    for moment, row in kept:
+    for instant, (_, row) in zip(instants, kept, strict=True):
         origin = _ORIGINS.get(row.cells[at].strip().lower())
         if origin is None:
             faults.add(
@@ -398,7 +407,7 @@ def _origins(
                 expected=", ".join(_ORIGINS),
             )
         else:
-            origins[utc64(moment)] = max(origin, origins.get(utc64(moment), origin))
+            origins[instant] = max(origin, origins.get(instant, origin))
     return origins
 
 
