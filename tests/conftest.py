@@ -11,11 +11,16 @@ import json
 import logging
 import os
 import pickle
+import select
 import shutil
+import signal
+import socket
 import subprocess
+import sys
 import tempfile
 import time
 import tomllib
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import astuple
 from datetime import datetime, timedelta
@@ -23,7 +28,7 @@ from functools import cache, lru_cache, partial
 from hashlib import sha256
 from math import cos, pi
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, Self, TextIO
 
 import pytest
 from filelock import FileLock
@@ -165,6 +170,89 @@ def our_log(caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch) -
     """Return what the program logs, though a library of another test switched all logs off."""
     monkeypatch.setattr(logging.getLogger("handover"), "disabled", False)
     return caplog
+
+
+# ---- processes that begin with everything imported ------------------------------------------------------
+
+
+class WarmRun:
+    """A run in a copy of `warm_process.py`: the part of `subprocess.Popen` that tests of processes use."""
+
+    def __init__(self, orders: socket.socket, code: str, arguments: Sequence[object], **more: Any) -> None:
+        order = {
+            "code": code,
+            "arguments": [*map(str, arguments)],
+            "env": dict(os.environ),
+            "cwd": str(Path.cwd()),
+        }
+        out, self.stdout = _reader(more.pop("stdout", None), 1)
+        err, self.stderr = _reader(more.pop("stderr", None), 2)
+        ends, end = os.pipe()
+        socket.send_fds(orders, [json.dumps(order | more).encode()], [out, err, end])
+        for each, wanted in ((out, self.stdout), (err, self.stderr), (end, True)):
+            if wanted:
+                os.close(each)
+        self._ends = os.fdopen(ends, encoding="ascii")
+        self.pid = int(self._ends.readline())
+        self.returncode: int | None = None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.wait()
+        self._close()
+
+    def poll(self) -> int | None:
+        """Return the exit status, or None while it runs."""
+        return self.wait(0.0)
+
+    def kill(self) -> None:
+        """End it at once, if it runs."""
+        if self.poll() is None:
+            os.kill(self.pid, signal.SIGKILL)
+
+    def wait(self, timeout_s: float | None = None) -> int | None:
+        """Wait for the end, or so long; return the exit status, or None while it runs."""
+        if self.returncode is None and select.select([self._ends], [], [], timeout_s)[0]:
+            self.returncode = int(self._ends.readline())
+            self._ends.close()
+        return self.returncode
+
+    def communicate(self) -> tuple[str | None, str | None]:
+        """Return what it printed, and its errors, where these were asked for; wait for its end."""
+        with ThreadPoolExecutor(2) as both:
+            out, err = both.map(lambda each: each and each.read(), (self.stdout, self.stderr))
+        self.wait()
+        self._close()
+        return out, err
+
+    def _close(self) -> None:
+        for each in (self.stdout, self.stderr):
+            if each is not None:
+                each.close()
+
+
+def _reader(wanted: int | None, ours: int) -> tuple[int, TextIO | None]:
+    """Return the file for an output of a run, and the end to read from if that is a new pipe."""
+    if wanted == subprocess.PIPE:
+        reading, writing = os.pipe()
+        return writing, os.fdopen(reading, encoding="utf-8")
+    return (ours if wanted is None else wanted), None
+
+
+@pytest.fixture(scope="session")
+def warm() -> Iterator[Callable[..., WarmRun]]:
+    """Give the beginning of runs in copies of one process that has imported the program.
+
+    Its arguments are the code, as of `python -c`, and its arguments; by name `stdout` and `stderr` as of
+    `subprocess.Popen`, `env` and `cwd`. Not for tests of what happens while Python starts.
+    """
+    ours, theirs = socket.socketpair(socket.AF_UNIX, socket.SOCK_SEQPACKET)
+    command = [sys.executable, str(ROOT / "tests" / "warm_process.py"), str(theirs.fileno())]
+    with subprocess.Popen(command, pass_fds=[theirs.fileno()]), ours:
+        theirs.close()
+        yield partial(WarmRun, ours)
 
 
 # ---- a replacement of the PDF engine ------------------------------------------------------------------

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import subprocess
-import sys
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -150,14 +149,14 @@ entry()
 """
 
 
-def test_two_runs_at_once_issue_two_revisions(record: Path, weather: Path, tmp_path: Path) -> None:
+def test_two_runs_at_once_issue_two_revisions(
+    record: Path, weather: Path, tmp_path: Path, warm: Callable[..., Any]
+) -> None:
     """They were begun in the same second, with other choices: neither set takes the place of the other."""
     out = tmp_path / "out"
-    command = [sys.executable, "-c", ISSUES_WITHOUT_ENGINE, "issue", record, "-w", weather, "-o", out]
-    command += ["--as-of", AT.isoformat(), "--paper"]
+    command = ["issue", record, "-w", weather, "-o", out, "--as-of", AT.isoformat(), "--paper"]
     runs = [
-        subprocess.Popen([str(each) for each in [*command, paper]], stderr=subprocess.PIPE, text=True)
-        for paper in ("a4", "letter")
+        warm(ISSUES_WITHOUT_ENGINE, [*command, paper], stderr=subprocess.PIPE) for paper in ("a4", "letter")
     ]
     for each in runs:
         _, err = each.communicate()

@@ -213,12 +213,13 @@ def test_stopped_by_hand_what_is_filed_stays(
 
 
 @pytest.mark.usefixtures("wide")
-def test_a_bar_is_shown_only_where_somebody_is_looking(jobs: Path, tmp_path: Path) -> None:
+def test_a_bar_is_shown_only_where_somebody_is_looking(
+    jobs: Path, tmp_path: Path, warm: Callable[..., Any]
+) -> None:
     leader, follower = pty.openpty()
-    command = [sys.executable, "-c", "from handover.cli import entry; entry()", "archive", str(jobs)]
-    command += ["--to", str(tmp_path / "archive")]
+    command = ("from handover.cli import entry; entry()", ["archive", jobs, "--to", tmp_path / "archive"])
     env = {**os.environ, "TERM": "xterm"}
-    looked_at = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=follower, text=True, env=env)
+    looked_at = warm(*command, stdout=subprocess.PIPE, stderr=follower, env=env)
     os.close(follower)
     shown = b""
     with contextlib.suppress(OSError):  # which is how the end is known
@@ -229,8 +230,9 @@ def test_a_bar_is_shown_only_where_somebody_is_looking(jobs: Path, tmp_path: Pat
     assert looked_at.returncode == 0
     assert result.count(": archived\n") == 3, "results go to stdout, past the progress bar"
     assert b"3/3" in shown
-    quiet = subprocess.run(command, capture_output=True, text=True, check=True, env=env)
-    assert quiet.stderr == ""
+    quiet = warm(*command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=env)
+    _, err = quiet.communicate()
+    assert (quiet.returncode, err) == (0, "")
 
 
 PATIENT = """
@@ -242,12 +244,11 @@ entry()
 
 
 @pytest.mark.xdist_group("processes")
-def test_many_people_file_the_same_folders_at_once(jobs: Path, tmp_path: Path, run: Run) -> None:
-    command = [sys.executable, "-c", PATIENT, "archive", str(jobs)]
-    people = [
-        subprocess.Popen([*command, "--to", str(tmp_path / "archive")], stdout=subprocess.PIPE, text=True)
-        for _ in range(4)
-    ]
+def test_many_people_file_the_same_folders_at_once(
+    jobs: Path, tmp_path: Path, run: Run, warm: Callable[..., Any]
+) -> None:
+    command = ["archive", jobs, "--to", tmp_path / "archive"]
+    people = [warm(PATIENT, command, stdout=subprocess.PIPE) for _ in range(4)]
     said = [each.communicate()[0] for each in people]
     assert [each.returncode for each in people] == [0] * 4
     assert sum(line.endswith(": archived") for each in said for line in each.splitlines()) == 3

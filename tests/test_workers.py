@@ -456,16 +456,20 @@ def computed(
 
 @pytest.fixture
 def begin(
-    record: Path, weather: Path, as_of: str, tmp_path: Path, temporary: Path
-) -> Callable[..., subprocess.Popen[str]]:
-    """Begin an issue as from a terminal, in a session of its own, on a number of cores."""
+    record: Path, weather: Path, as_of: str, tmp_path: Path, temporary: Path, warm: Callable[..., Any]
+) -> Callable[..., Any]:
+    """Begin an issue as from a terminal, in a session of its own, on a number of cores.
 
-    def issue(cores: int, before: str = "") -> subprocess.Popen[str]:
-        out = tmp_path / "out"
-        command = [sys.executable, "-c", before + ON_CORES, cores, "issue", record, "-w", weather]
-        arguments = [str(each) for each in [*command, "--as-of", as_of, "-o", out]]
+    What it does first, if anything, comes after the imports, and finds them done.
+    """
+
+    def issue(cores: int, before: str = "") -> Any:
+        arguments = [cores, "issue", record, "-w", weather, "--as-of", as_of, "-o", tmp_path / "out"]
         env = {**os.environ, "TMPDIR": str(temporary)}
-        return subprocess.Popen(arguments, stderr=subprocess.PIPE, text=True, start_new_session=True, env=env)
+        if before:
+            return warm(before + ON_CORES, arguments, stderr=subprocess.PIPE, env=env)
+        command = [sys.executable, "-c", ON_CORES, *map(str, arguments)]
+        return subprocess.Popen(command, stderr=subprocess.PIPE, text=True, start_new_session=True, env=env)
 
     return issue
 

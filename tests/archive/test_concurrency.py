@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import bagit
 import pytest
@@ -13,6 +11,8 @@ from handover.archive.reindex import rebuild_catalog
 from handover.archive.verify import verify_archive
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from handover.archive.store import Archive
 
 PEOPLE, TIMES = 4, 6
@@ -20,7 +20,8 @@ LIMIT_S = 600
 """How long a person waits for the others: the machine may be busy."""
 
 ONE_OF_MANY = """
-import sys
+import sys, warnings
+warnings.simplefilter("error")
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -47,26 +48,9 @@ with Archive(folder, url, timeout_s=limit) as archive:
 
 
 @pytest.mark.xdist_group("processes")
-def test_many_processes_file_at_once_and_nothing_is_lost(office: Archive) -> None:
-    folder = office.folder
-    url = office._url or ""
-    started = [
-        subprocess.Popen(
-            [
-                sys.executable,
-                "-W",
-                "error",
-                "-c",
-                ONE_OF_MANY,
-                str(folder),
-                url,
-                f"person {who}",
-                str(TIMES),
-                str(LIMIT_S),
-            ]
-        )
-        for who in range(PEOPLE)
-    ]
+def test_many_processes_file_at_once_and_nothing_is_lost(office: Archive, warm: Callable[..., Any]) -> None:
+    archive = (office.folder, office._url or "")
+    started = [warm(ONE_OF_MANY, [*archive, f"person {who}", TIMES, LIMIT_S]) for who in range(PEOPLE)]
     assert [each.wait() for each in started] == [0] * PEOPLE
 
     deposits = {f"person {who} {time}".encode() for who in range(PEOPLE) for time in range(TIMES)}

@@ -10,7 +10,7 @@ import signal
 import subprocess
 import sys
 import time
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -240,20 +240,19 @@ with Archive(Path(sys.argv[1])) as archive:
 """
 
 
-def test_killed_from_outside_again_and_again_nothing_is_lost(tmp_path: Path) -> None:
+def test_killed_from_outside_again_and_again_nothing_is_lost(
+    tmp_path: Path, warm: Callable[..., Any]
+) -> None:
     """At instants nobody chose, in the middle of system calls; what is reported as archived is there."""
     archive = Archive(tmp_path / "archive")
     done = 0
     for share in (0.1, 0.3, 0.5, 0.7, 0.9):  # of the time that a filing takes
-        command = [sys.executable, "-c", IN_A_LOOP, str(archive.folder)]
-        with subprocess.Popen(command, stdout=subprocess.PIPE) as child:
-            assert child.stdout is not None
-            assert child.stdout.readline() == b"ready\n"
+        with warm(IN_A_LOOP, [archive.folder], stdout=subprocess.PIPE) as child:
+            assert child.stdout.readline() == "ready\n"
             for _ in range(2):
                 began = time.monotonic()
                 filed = int(child.stdout.readline())
-            with suppress(subprocess.TimeoutExpired):
-                child.wait(share * (time.monotonic() - began))
+            child.wait(share * (time.monotonic() - began))
             child.kill()
         assert child.returncode == -signal.SIGKILL
         bag = archive.bag("job")
