@@ -17,6 +17,7 @@ import socket
 import sys
 import tempfile
 import time
+from importlib import import_module
 from types import ModuleType
 from typing import Any
 
@@ -33,6 +34,14 @@ import handover.service.inputs
 import handover.service.pdf_workers
 import handover.service.summary  # noqa: F401
 from handover.documents.engine import load_engine
+from handover.documents.templating import environment
+from handover.documents.translations import load_translations
+
+LATE = (
+    *("alembic.command", "sqlalchemy.dialects.sqlite", "rich.table", "rich.progress"),
+    *("markdown", "segno", "tree_sitter_json", "tree_sitter_toml", "numpy.ma"),
+)
+"""Libraries that a run imports only where it uses them."""
 
 BY_NAME = "handover.service.render"
 """Takes the functions of `pages` by name: it is imported after a run has replaced some of them."""
@@ -98,8 +107,18 @@ def begin(order: dict[str, Any], files: list[int]) -> dict[str, Any]:
     return order
 
 
-if __name__ == "__main__":
+def load() -> None:
+    """Load what a run loads later than at its start, and keeps."""
+    for late in LATE:
+        import_module(late)
     load_engine()
+    load_translations("en")
+    for name in environment().list_templates(extensions=["html"]):
+        environment().get_template(name)
+
+
+if __name__ == "__main__":
+    load()
     assert BY_NAME not in sys.modules
     order = await_order(socket.socket(fileno=int(sys.argv[1])))
     sys.argv = ["-c", *order["arguments"]]
