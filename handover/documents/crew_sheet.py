@@ -339,6 +339,7 @@ class CrewSheet:
             coldest=coldest,
             warmest=warmest,
             at=self._moment(air.warmest_at),
+            until=self._moment(air.until),
             wind=measure(air.wind_ms, "wind speed"),
             wind_at=self._moment(air.windiest_at),
         )

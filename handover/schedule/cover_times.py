@@ -152,6 +152,14 @@ def first_frost(schedule: CureSchedule) -> datetime | None:
     return min((each.start for each in (*before, *risks)), default=None, key=datetime.timestamp)
 
 
+def early_frosts(schedule: CureSchedule) -> tuple[Risk, ...]:
+    """Return the frosts that begin before the slab is strong enough: those of the caution of frost."""
+    safe = schedule.milestone(MilestoneKind.FROST_SAFE)
+    strong = None if safe is None else safe.not_before
+    frosts = (each for each in schedule.risks if each.code == "frost")
+    return tuple(each for each in frosts if strong is None or each.start < strong)
+
+
 def _as_laid(cover: FrostCover, schedule: CureSchedule) -> FrostCover:
     """Return a cover with the hour at which it was laid, or can still be.
 

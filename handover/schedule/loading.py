@@ -365,6 +365,7 @@ class PourWeather:
         warmest_at: When it is warmest, UTC.
         wind_ms: Strongest wind at 10 m. [m/s]
         windiest_at: When, UTC.
+        until: The last hour of it, UTC.
         drying: Most that a wet surface loses, as the data sheet has it; 0: not known. [kg/m2/h]
         drying_at: When, UTC.
     """
@@ -374,6 +375,7 @@ class PourWeather:
     warmest_at: datetime
     wind_ms: float
     windiest_at: datetime
+    until: datetime
     drying: float
     drying_at: datetime
 
@@ -412,6 +414,7 @@ def pour_weather(schedule: CureSchedule) -> PourWeather | None:
         warmest_at=weather.time[warmest].item().replace(tzinfo=UTC),
         wind_ms=float(weather.wind_ms[windiest]),
         windiest_at=weather.time[windiest].item().replace(tzinfo=UTC),
+        until=weather.time[known[-1]].item().replace(tzinfo=UTC),
         drying=0.0 if peak is None else float(history.evaporation[history.time == peak][0]),
         drying_at=start if peak is None else peak.astype("datetime64[s]").item().replace(tzinfo=UTC),
     )

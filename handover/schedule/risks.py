@@ -381,8 +381,9 @@ def _of_the_weather(
             (Figure("coldest_air", cold, "degC"), Figure("forecast_air", forecast, "degC")),
         )
     yield from _of_the_room(simulation, dates, may_freeze="frost" in by_code)
-    if "frost" in by_code and _is_weak_at(by_code["frost"].start, dates):
-        yield "frost", (*by_code["frost"].figures, *_strength_at(simulation, by_code["frost"].start))
+    early = [each for each in dangers if each.code == "frost" and _is_weak_at(each.start, dates)]
+    if early:
+        yield "frost", (*_coldest_of(early), *_strength_at(simulation, by_code["frost"].start))
     if "rain-on-fresh" in by_code:
         yield "rain-on-fresh", by_code["rain-on-fresh"].figures
     if "drying-precaution" in by_code:
@@ -499,6 +500,13 @@ def _is_weak_at(when: datetime, dates: Dates) -> bool:
     """Return whether the slab may not be strong enough for a first frost at an instant."""
     safe = dates.not_before(MilestoneKind.FROST_SAFE)
     return safe is None or when < safe
+
+
+def _coldest_of(frosts: list[Risk]) -> Iterator[Figure]:
+    """Yield the figures of several frosts, each that of the coldest."""
+    for name, unit in [(each.name, each.unit) for each in frosts[0].figures]:
+        values = [one.value for each in frosts for one in each.figures if one.name == name]
+        yield Figure(name, min(values), unit)
 
 
 def _strength_at(simulation: Simulation, when: datetime) -> Iterator[Figure]:

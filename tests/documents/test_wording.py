@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 from dataclasses import replace
+from datetime import timedelta
 from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
@@ -21,8 +22,19 @@ from handover.documents.wording import Wording
 from handover.errors import UnusableInput
 from handover.jobs.record import Base, Exposure, Method, SlabUse
 from handover.schedule.ensemble import _SCALARS
-from handover.schedule.model import Basis, Caution, Figure, Joints, Mark, MilestoneKind, Refusal, SawWindow
+from handover.schedule.model import (
+    Basis,
+    Caution,
+    Figure,
+    Joints,
+    Mark,
+    MilestoneKind,
+    Refusal,
+    Risk,
+    SawWindow,
+)
 from handover.schedule.owner_dates import OWNER_KINDS
+from handover.schedule.printed_times import half_hour_down
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -365,6 +377,26 @@ def _cold_notice(job: JobRecord, schedule: CureSchedule, coldest: float, forecas
     figures = (Figure("coldest_air", coldest, "degC"), Figure("forecast_air", forecast, "degC"))
     cold = replace(schedule, cautions=(Caution("cold-weather", source="a source", figures=figures),))
     return Wording(job, cold).cautions[0].text
+
+
+@pytest.mark.parametrize(("lowest", "other"), [(-6.0, False), (-16.0, True)])
+def test_each_lowest_temperature_says_when_it_is(
+    job: JobRecord, schedule: CureSchedule, lowest: float, other: bool
+) -> None:
+    """Seen: "the forecast goes down to 0 °C" and "the forecast goes down to -16 °C" on one sheet."""
+    frost = schedule.placement_end + timedelta(hours=10)
+    night = (Figure("coldest_air", -10.0, "degC"), Figure("forecast_air", -6.0, "degC"))
+    weeks = (Figure("coldest_air", lowest - 4.0, "degC"), Figure("forecast_air", lowest, "degC"))
+    cautions = (Caution("frost", night), Caution("cold-weather", weeks))
+    risks = (Risk("frost", frost, frost + timedelta(hours=3), frost),)
+    cold = replace(schedule, cautions=cautions, risks=risks, tasks=())
+    wording = Wording(job, cold, units="si")
+    of_frost, of_weeks = (each.text.replace("\N{NO-BREAK SPACE}", " ") for each in wording.cautions)
+    assert wording.speak.moment(half_hour_down(frost)).short in of_frost
+    assert "-6 °C" in of_frost
+    assert ("-16 °C" in of_weeks) == other
+    assert ("°C" in of_weeks) == other
+    assert of_weeks.startswith("While it cures" if other else "Cold slows")
 
 
 def test_it_may_be_colder_only_if_that_is_colder_in_print(job: JobRecord, schedule: CureSchedule) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from handover.schedule.cover_times import frost_covers
+from handover.schedule.cover_times import early_frosts, frost_covers
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import MilestoneKind
 from handover.schedule.plan import plan_cure
@@ -160,6 +160,22 @@ def test_a_caution_of_cold_shows_the_forecast_beside_its_margin(
     assert cautions["cold-weather"]["forecast_air"] == cold.air_c.min()
     for code in ("cold-weather", "frost"):
         assert cautions[code]["coldest_air"] < cautions[code]["forecast_air"]
+
+
+def test_the_caution_of_frost_is_for_all_nights_in_which_the_slab_is_weak(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """Seen: the lowest air of the first night, and a colder second one, while the slab was as weak."""
+    colder = weather(-1.0, 8.0)
+    colder.air_c[40:] -= 4.0  # from the second night on
+    schedule = plan_cure(job(), colder, as_of)
+    [caution] = [each for each in schedule.cautions if each.code == "frost"]
+    frosts = early_frosts(schedule)
+    assert len(frosts) > 1
+    for figure in caution.figures:
+        if figure.name in {"coldest_air", "forecast_air", "coldest_surface"}:
+            of_each = [one.value for each in frosts for one in each.figures if one.name == figure.name]
+            assert figure.value == min(of_each) < of_each[0]
 
 
 def test_no_wet_burlap_where_it_freezes(job: Job, lasting: Weather, as_of: datetime) -> None:

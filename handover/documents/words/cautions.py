@@ -11,11 +11,16 @@ from zoneinfo import ZoneInfo
 
 from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
-from handover.schedule.cover_times import first_visit, is_soft, sheet_after_blankets
+from handover.schedule.cover_times import early_frosts, first_visit, is_soft, sheet_after_blankets
 from handover.schedule.delivery_tickets import TICKET_LIMIT
 from handover.schedule.loading import bare_frost_hours
 from handover.schedule.model import MilestoneKind, PrintedTime
-from handover.schedule.printed_times import frost_safe_under_blankets, monday_up
+from handover.schedule.printed_times import (
+    frost_safe_under_blankets,
+    half_hour_down,
+    half_hour_up,
+    monday_up,
+)
 from handover.schedule.tasks import cover_tasks, is_laid_by_crew, staying_cover
 
 if TYPE_CHECKING:
@@ -40,6 +45,10 @@ class Notice:
     text: str
 
 
+_COLDEST = ("coldest_air", "forecast_air")
+"""The temperatures of the air in a caution of cold."""
+
+
 class CautionWording(ScheduleWords):
     """The cautions and limits of one schedule in the words of one reader."""
 
@@ -53,8 +62,7 @@ class CautionWording(ScheduleWords):
         key = f"caution.{caution.code}"
         values["colder"] = self._colder(caution)
         if "forecast_air" in values:
-            where = "" if self.schedule.room is None else "-room"
-            values["goes_down"] = self.say(f"caution.goes-down{where}", forecast_air=values["forecast_air"])
+            values["goes_down"] = self._goes_down(caution, values["forecast_air"])
         if caution.at is not None:
             values["at"] = self.speak.hour(caution.at)
         title, text = f"{key}.title", self._text_key(key, caution)
@@ -62,7 +70,35 @@ class CautionWording(ScheduleWords):
             title, text = (f"{each}-ahead" for each in (title, text))
         longer = self.left_on(f"{key}.left-on") if caution.code == "dry-before-frost" else ""
         sentences = filter(None, (self.say(text, **values), longer))
-        return Notice(caution.code, self.say(title, **values), " ".join(sentences))
+        return Notice(caution.code, self.say(title, **values), " ".join(sentences).strip())
+
+    def _goes_down(self, caution: Caution, forecast_air: str) -> str:
+        """Return how cold it gets by the forecast, and when; empty where the caution of frost says it."""
+        if self._is_told_by_frost(caution):
+            return ""
+        where = "" if self.schedule.room is None else "-room"
+        frosts = early_frosts(self.schedule) if caution.code == "frost" else ()
+        part, hours = "-curing" if caution.code == "cold-weather" else "", ""
+        if frosts:
+            part = "-hours"
+            ends = half_hour_down(frosts[0].start), half_hour_up(frosts[-1].end + timedelta.resolution)
+            zone = ZoneInfo(self.schedule.timezone)
+            first, last = (each.astimezone(zone) for each in ends)
+            same = first.date() == last.date()
+            end = self.speak.short_hour(last) if same else self.speak.moment(last).short
+            hours = self.say("calendar-words.short-span", start=self.speak.moment(first).short, end=end)
+        return self.say(f"caution.goes-down{part}{where}", forecast_air=forecast_air, hours=hours)
+
+    def _is_told_by_frost(self, caution: Caution) -> bool:
+        """Return whether a caution of cold weather has the temperatures of that of frost, as printed."""
+        frost = next((each for each in self.schedule.cautions if each.code == "frost"), None)
+        if frost is None or caution.code != "cold-weather":
+            return False
+        printed = (
+            {each.name: self._figure(each, one) for each in one.figures if each.name in _COLDEST}
+            for one in (frost, caution)
+        )
+        return next(printed) == next(printed)
 
     def left_on(self, key: str) -> str:
         """Return until when blankets would stay on for repeated frost; empty where no date is known."""
@@ -79,6 +115,8 @@ class CautionWording(ScheduleWords):
         values = {each.name: each for each in caution.figures}
         coldest, forecast = values.get("coldest_air"), values.get("forecast_air")
         if coldest is None or forecast is None or coldest.value >= forecast.value:
+            return ""
+        if self._is_told_by_frost(caution):
             return ""
         text, other = (self._figure(each, caution) for each in (coldest, forecast))
         return "" if text == other else self.say("caution.colder", coldest_air=text)
