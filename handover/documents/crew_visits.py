@@ -16,6 +16,7 @@ from handover.schedule.tasks import (
     RAIN_COVER_OFF,
     RUB_EDGES,
     SURFACE,
+    UNDER_COVER,
     WALK_THROUGH,
     is_laid_by_crew,
     is_over,
@@ -75,7 +76,9 @@ def _before_it_leaves(wording: Wording) -> Iterator[CrewVisit]:
     if hose is not None:
         yield hose.start, wording.say("sheet.crew-hose-timer" if hose.how else "sheet.crew-hose")
     if (rim := left.get(BUILD_RIM)) is not None:
-        yield rim.start, wording.say("sheet.crew-rim")
+        lifted = "-under-cover" if rim.how == UNDER_COVER else ""
+        when = wording.speak.moment(rim.start).text
+        yield rim.start, wording.say(f"sheet.crew-rim{lifted}", when=when)
 
 
 def _begin(wording: Wording, tasks: Mapping[str, Task], kind: str) -> datetime:

@@ -362,7 +362,8 @@ class _TaskWording:
         visits = self.wording.visits
         stays = self.wording.say("cover.stays", until=visits.cover_end(task))
         source = visits.blanket_source(task) if task.by == "owner" else ""
-        return "\n".join(filter(None, (visits.under(task), source, stays, visits.timer_off(task))))
+        lifts = visits.lifts(task) if task.by == "owner" else ()
+        return "\n".join(filter(None, (visits.under(task), source, stays, *lifts, visits.timer_off(task))))
 
     def bring_blankets(self, task: Task) -> _TaskWords:
         """Return which blankets the crew leaves with the owner, and by when."""

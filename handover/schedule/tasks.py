@@ -127,6 +127,9 @@ OWNER_SETS = ("set-timer", "set-timer-ahead")
 IN_DOUBT = "in-doubt"
 """How work is done of which nobody knows whether it was done: whoever is there looks."""
 
+UNDER_COVER = "under-cover"
+"""How work is done, and its note, where a cover is lifted for it and laid back."""
+
 RESPIRATOR = "respirator"
 """Note of joints that nobody saws without one."""
 
@@ -246,6 +249,15 @@ def covers_at(cover: Task, when: datetime) -> bool:
     """Return whether a cover lies on the slab at an instant; one whose end is not known does."""
     end = None if cover.span is None else cover.span.end
     return _utc(cover.start) <= _utc(when) and (end is None or _utc(when) < _utc(end))
+
+
+def cover_lifts(schedule: CureSchedule, cover: Task) -> tuple[Task, ...]:
+    """Return the crew's work still to come for which it lifts a cover for a while, and lays it back."""
+    work = schedule.tasks_of("crew", BUILD_RIM, MilestoneKind.SAW_JOINTS)
+    lifting = (
+        each for each in work if UNDER_COVER in (each.how, *each.notes) and not is_over(schedule, each)
+    )
+    return tuple(each for each in lifting if covers_at(cover, each.start))
 
 
 def covered_since(earlier: CureSchedule, when: datetime) -> datetime | None:
@@ -479,7 +491,7 @@ class _Planner:
     def _rim_how(self, start: datetime) -> str:
         """Return whether the crew lifts a cover for the rim, or comes back for it; empty: neither."""
         if any(each.covers_at(_utc(start)) for each in self.covers):
-            return "under-cover"
+            return UNDER_COVER
         finished = self.schedule.finishing_ends
         return "later" if start.astimezone(self.zone).date() > finished.astimezone(self.zone).date() else ""
 
@@ -569,7 +581,7 @@ class _Planner:
     def _saw_notes(self, start: datetime, end: datetime) -> Iterator[str]:
         yield from self._saw_notes_always()
         if self._is_under_blankets(start, end):
-            yield "under-cover"
+            yield UNDER_COVER
 
     def _is_under_blankets(self, start: datetime, end: datetime) -> bool:
         """Return whether blankets cover the slab in some of the hours from `start` to `end`."""

@@ -36,7 +36,15 @@ from handover.schedule.model import (
 )
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import WARMEST, print_dates
-from handover.schedule.tasks import cover_tasks, covered_since, is_laid_by_crew, with_tasks
+from handover.schedule.tasks import (
+    BUILD_RIM,
+    COVERS,
+    UNDER_COVER,
+    cover_tasks,
+    covered_since,
+    is_laid_by_crew,
+    with_tasks,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -811,3 +819,38 @@ def test_nobody_builds_or_empties_a_pond_in_the_dark_or_before_it_is_filled(
     assert wording.visits.cover_text(visit.end, "") == wording.say("cover.text--ponding")
     run_off = "run off" if language == "en" else "salir el agua"
     assert run_off not in events["frost-cover"].description
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_owner_reads_when_the_crew_lifts_the_cover(
+    job: JobRecord, schedule: CureSchedule, frozen: CureSchedule, language: str
+) -> None:
+    """Seen: the crew was to build the rim of a pond under blankets, and no owner's paper said so."""
+    ponded = job.model_copy(update={"curing": job.curing.model_copy(update={"method": "ponding"})})
+    thawed = (*frozen.watering[:4], *schedule.watering[4:])
+    bare = {"curing_method": "ponding", "surface": None, "between": None, "tasks": ()}
+    cold = with_tasks(replace(frozen, watering=thawed, **bare), ponded)
+    [rim] = cold.tasks_of("crew", BUILD_RIM)
+    assert rim.how == UNDER_COVER
+    wording = Wording(ponded, cold, language=language)
+    when = wording.speak.moment(rim.start).text
+    covers = [each for each in owner_events(wording) if each.kind in COVERS]
+    said = wording.say("cover.lifted.build-rim", when=when)
+    assert any(said in each.description for each in covers)
+    assert wording.say("sheet.crew-rim-under-cover", when=when) in CareSheet(wording, {}).crew
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_cover_that_is_to_lie_is_named_with_its_resistance(
+    job: JobRecord, frozen: CureSchedule, language: str
+) -> None:
+    """Seen: "dry blankets or foam" where the record has blankets of one resistance. R-5 is 0.88 m2K/W."""
+    own = job.model_copy(update={"curing": job.curing.model_copy(update={"blanket_r_value": 0.88})})
+    later = tuple(replace(each, start=each.start + WEEKS, end=each.end + WEEKS) for each in frozen.risks)
+    first = with_tasks(replace(frozen, risks=later[:1], watering=(), tasks=()), own)
+    [laid] = first.tasks_of("owner", *COVERS)
+    lies = replace(first, issued_at=laid.end, revision=2, covered_since=laid.start, tasks=())
+    for schedule in (first, lies):
+        wording = Wording(own, with_tasks(schedule, own), language=language)
+        [event] = [each for each in owner_events(wording) if each.kind in COVERS]
+        assert "R-5" in event.description

@@ -29,6 +29,7 @@ from handover.schedule.tasks import (
     OWNER_SETS,
     PONDING,
     WATERING,
+    cover_lifts,
     cover_tasks,
     covers_at,
     is_laid_by_crew,
@@ -422,7 +423,8 @@ class WateringWording(ScheduleWords):
         is_coated = self.schedule.cure_mode == "coat"  # nobody waters it at any time
         then = "" if task.span.off or is_coated else self.say("cover.then-water")
         text, under = self.cover_text(task.start, by), self.under(task)
-        lines = [text, under, self.blanket_source(task), *what_if(self.say, task), then, self.timer_off(task)]
+        of_cover = (text, under, self.blanket_source(task), *self.lifts(task))
+        lines = [*of_cover, *what_if(self.say, task), then, self.timer_off(task)]
         return CoverWords(
             title=self.of_method(f"cover.title{by}"),
             when=self.say(
@@ -442,11 +444,18 @@ class WateringWording(ScheduleWords):
             return ""
         return self.say(f"cover.under.{slug(between.cover)}")
 
+    def lifts(self, cover: Task) -> Iterator[str]:
+        """Yield for what the crew lifts a cover while it is to lie, and when."""
+        for each in cover_lifts(self.schedule, cover):
+            when = self.speak.moment(each.start).text
+            yield self.say(f"cover.lifted.{each.kind}", when=when)
+
     def blanket_source(self, cover: Task) -> str:
-        """Return who brings the blankets that the owner lays, and which; empty once it lies."""
-        if is_laid_by_crew(cover) or not self.schedule.is_ahead(cover.end):
+        """Return who brings the blankets that the owner lays, and which; once they are to lie, which."""
+        if is_laid_by_crew(cover):
             return ""
-        return self.say("cover.brought", blanket=self.blanket_for_owner)
+        lies = not self.schedule.is_ahead(cover.end)
+        return self.say("cover.which" if lies else "cover.brought", blanket=self.blanket_for_owner)
 
     @property
     def blanket_for_owner(self) -> str:
