@@ -203,13 +203,13 @@ def _not_before(
     """Return the cautious end of a date: after that of a date which must come first, by what it needs.
 
     Two dates wait for different shares of the members, so that their cautious ends may touch. Between them
-    lies at least the time that the strength of the later one takes after the earlier one, in slow members.
+    lies the time that the strength of the later one takes after the earlier one, at the least.
     """
     own = late_instant(hours, simulation, kind)
     first = {MilestoneKind(each.after) for each, _ in gates if each.after is not None}
     strength = [met for each, met in gates if each.measure == "strength"]
     before = [
-        (earlier.not_before(each), _slow_wait(strength, each, simulation, earlier))
+        (earlier.not_before(each), _least_wait(strength, each, simulation, earlier))
         for each in first
         if each in earlier.met_h
     ]
@@ -220,11 +220,14 @@ def _not_before(
     return warmest_up(max(printed)) if kind == MilestoneKind.PROTECTION_ENDS else max(printed)
 
 
-def _slow_wait(strength: list[Floats], first: MilestoneKind, simulation: Simulation, earlier: Dates) -> float:
-    """Return how long after an earlier date a strength comes in the slow members, in h; 0: none is asked.
+def _least_wait(
+    strength: list[Floats], first: MilestoneKind, simulation: Simulation, earlier: Dates
+) -> float:
+    """Return how long after an earlier date a strength comes, in h, at the least: 0 where none is asked.
 
-    Both are taken at the share of the members that the earlier date waits for. The likely wait would be too
-    long: in frost, a member that is slow to set has the mild weeks before it in which others have hardened.
+    That is the likely time between the two, or that of the slow members at the share which the earlier date
+    waits for, if it is shorter. In frost it is: who is slow to set has the mild weeks before them in which
+    the others have hardened.
 
     Args:
         strength: When each strength is reached, in hours since placement, shape (m,); inf: never.
@@ -239,8 +242,9 @@ def _slow_wait(strength: list[Floats], first: MilestoneKind, simulation: Simulat
     known = np.isfinite(needed) & np.isfinite(first_h)
     if not known.any():
         return 0.0
-    late, soon = (smoothed_quantile(each[known], share) for each in (needed, first_h))
-    return max(late - soon, 0.0)
+    likely = float(np.median(np.maximum(needed[known] - first_h[known], 0.0)))
+    late, soon = smoothed_quantile(needed, share), smoothed_quantile(first_h, share)
+    return min(likely, max(late - soon, 0.0)) if np.isfinite(late) else likely
 
 
 def _later(when: datetime, hours: float) -> datetime:
