@@ -12,6 +12,7 @@ from handover.documents.crew_sheet import CrewSheet
 from handover.documents.wording import Wording
 from handover.schedule.cover_times import is_sheet_in_doubt
 from handover.schedule.model import MilestoneKind
+from handover.schedule.tasks import is_sawing_over
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -104,7 +105,7 @@ def plan_summary(words: Wording) -> PlanSummary:
         site=words.job.site.name,
         job=schedule.job,
         weather=words.say("plan.weather", source=schedule.weather.source),
-        dates=tuple(_date(each, words) for each in dates),
+        dates=tuple(_date(each, words) for each in dates if not _is_over(each, words)),
         load=crew.load,
         dangers=tuple((row.when, row.text) for row in crew.rows("dangers")),
         surface=_surface_lines(words),
@@ -151,19 +152,30 @@ def _sort_key(words: MilestoneWords) -> tuple[bool, float]:
 
 
 def _date(words: MilestoneWords, wording: Wording) -> tuple[str, str]:
-    """Return when and what; sawing in stages goes by its trial cut, and so does sawing without an hour."""
+    """Return when and what; sawing in stages goes by its trial cut, and so does sawing without an hour.
+
+    No hour of the saw that is past is told as one to come.
+    """
     undated = wording.dates.undated_saw if words.kind == MilestoneKind.SAW_JOINTS else None
     if undated is not None:
         return wording.say("plan.past"), f"{words.crew_title}. {undated.why} {undated.how}"
     if words.in_stages and words.trial and words.not_after:
         what = wording.say("plan.in-parts", title=words.crew_title, last=words.not_after.short)
-        return wording.say("plan.try", when=words.trial.short), what
-    trial = wording.say("plan.trial", when=words.trial.short) if words.trial else ""
+        begins = wording.say("plan.try", when=words.trial.short)
+        return wording.say("crew.now") if words.begun else begins, what
+    trial = wording.say("plan.trial", when=words.trial.short) if words.trial and not words.begun else ""
     late = f"{trial}{wording.say('plan.not-after', last=words.not_after.short)}" if words.not_after else ""
     year = wording.schedule.issued_at.year
     when = _with_year(words.when, year) if words.when else wording.say("plan.past")
+    if words.is_best_past:
+        when = wording.say("crew.now")
     night = f"; {words.night}" if words.night else ""
     return when, f"{words.crew_title}{late}{night}"
+
+
+def _is_over(words: MilestoneWords, wording: Wording) -> bool:
+    """Return whether a date is of work that is too late: of joints, which are asked about instead."""
+    return words.kind == MilestoneKind.SAW_JOINTS and is_sawing_over(wording.schedule)
 
 
 def _span(wording: Wording, first: str, *others: str) -> str:

@@ -21,7 +21,8 @@ from handover.documents.wording import Wording
 from handover.schedule.cover_times import missed_water
 from handover.schedule.model import Figure
 from handover.schedule.model import MilestoneKind as Kind
-from handover.service.summary import first_task_of
+from handover.schedule.tasks import with_tasks
+from handover.service.summary import first_task_of, plan_summary
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -36,6 +37,37 @@ def issue_at(schedule: CureSchedule, at: datetime) -> CureSchedule:
     """The schedule of a first issue at a time."""
     late = replace(schedule, issued_at=at)
     return replace(late, missed_water=missed_water(late))
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_plan_has_no_hour_of_the_saw_that_is_past(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """From the trial cut on it has the best hour, then "now", then the question whether they were cut."""
+    milestone = schedule.milestone(Kind.SAW_JOINTS)
+    assert milestone is not None
+    [task] = with_tasks(schedule, job).tasks_of("crew", Kind.SAW_JOINTS)
+    printed = Wording(job, schedule).milestone(milestone).when
+    assert printed is not None
+    trial, best, last = task.start, printed.instant, task.end
+    assert trial < best < last
+    seen = []
+    for at in (trial - MINUTE, trial, best, last):
+        words = Wording(job, replace(schedule, issued_at=at, tasks=()), language=language)
+        saw = words.milestone(milestone)
+        plan = plan_summary(words)
+        rows = [each for each in plan.dates if saw.crew_title in each[1]]
+        asked = words.say("crew.joints-past.title") in [what for _, what in plan.visits]
+        text = " ".join(map(" ".join, rows))
+        trial_said = words.speak.moment(trial).short in text
+        now = [when for when, _ in rows] == [words.say("crew.now")]
+        seen.append((len(rows), trial_said, now, asked))
+    assert seen == [
+        (1, True, False, False),
+        (1, False, False, False),
+        (1, False, True, False),
+        (0, False, False, True),
+    ]
 
 
 @pytest.mark.parametrize("language", languages())
