@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from handover.documents.text_measure import Run
     from handover.documents.wording import Wording
     from handover.schedule.loading import Material, PourWeather
-    from handover.schedule.model import Risk, Task
+    from handover.schedule.model import Caution, Risk, Task
 
 OWNER_DATES = (Kind.FOOT_TRAFFIC, Kind.LIGHT_VEHICLES, Kind.CURING_ENDS)
 """The owner's dates that the crew must know."""
@@ -46,6 +46,9 @@ A cover before rain is a visit as well, once the crew has finished the slab."""
 
 URGENT_KINDS = ("lay-hose", "build-rim", "pipes-frost", Kind.SAW_JOINTS)
 """Visits of the crew whose sentences say what must not be missed."""
+
+LATE = "late-discharge"
+"""The caution of a load that was too long in its truck."""
 
 RANK_OF_LIMIT = {TICKET_LIMIT: 3, USUAL_LIMIT: 6}
 """How urgent the time limit of a truck is: crews know the usual one."""
@@ -248,15 +251,30 @@ class CrewSheet:
 
     def _trucks(self) -> Iterator[CrewRow]:
         """Yield the time limit of each truck until the pour is over; then whether one was late, until set."""
+        late = next((each for each in self.schedule.cautions if each.code == LATE), None)
         for each in self.schedule.figures:
             if (rank := RANK_OF_LIMIT.get(each.name)) is not None:
                 text = self.say(f"crew.trucks.{each.name}", limit=self.wording.quantities.figure(each))
-                yield CrewRow(self.say("crew.trucks.when"), text, rank=rank)
+                planned = "" if late is None else self._planned_time(late)
+                yield CrewRow(
+                    self.say("crew.trucks.when"), text, planned, min(rank, 3 if planned else rank), 3
+                )
+        if late is not None and self._is_placed_and_soft:
+            [notice] = (each for each in self.wording.warnings.notices if each.code == LATE)
+            yield CrewRow(self.say("crew.now"), notice.title, notice.text, rank=3, detail_rank=4)
+
+    def _planned_time(self, late: Caution) -> str:
+        """Return how long a truck takes by the hours of the record."""
+        [took] = (each for each in late.figures if each.name == "time_to_discharge")
+        return self.say("crew.trucks.planned", took=self.wording.quantities.figure(took))
+
+    @property
+    def _is_placed_and_soft(self) -> bool:
+        """Return whether the pour is over and the slab may not have set at the time of issue."""
         final = self.schedule.milestone(Kind.FINAL_SET)
-        if final is not None and final.not_before is not None and self.schedule.is_ahead(final.not_before):
-            for notice in self.wording.warnings.notices:
-                if notice.code == "late-discharge":
-                    yield CrewRow(self.say("crew.now"), notice.title, notice.text, rank=3, detail_rank=4)
+        set_at = None if final is None else final.not_before
+        is_soft = set_at is not None and self.schedule.is_ahead(set_at)
+        return is_soft and not self.schedule.is_ahead(self.schedule.placement_end)
 
     def _bare_frost(self) -> Iterator[CrewRow]:
         """Yield the hours in which the top may freeze and cannot be covered yet, and what keeps frost off."""

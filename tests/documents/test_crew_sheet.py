@@ -368,6 +368,11 @@ def test_the_time_limit_of_the_trucks_is_on_the_sheet(
     )
     assert row.what == wording.say(f"crew.trucks.{name}", limit=wording.quantities.figure(limited.figures[0]))
     assert "115" in row.what
+    took = Figure("time_to_discharge", 130.0, "min")
+    late = Caution("late-discharge", (took, Figure("limit", 115.0, "min")))
+    slow = Wording(job, replace(limited, cautions=(late,)), language=language)
+    [row] = (each for each in CrewSheet(slow).rows("dangers") if each.when == slow.say("crew.trucks.when"))
+    assert row.detail == slow.say("crew.trucks.planned", took=slow.quantities.figure(took))
     none = CrewSheet(Wording(job, before_the_pour(schedule), language=language))
     assert wording.say("crew.trucks.when") not in {each.when for each in none.rows("dangers")}
 
@@ -378,8 +383,11 @@ def test_a_late_load_is_the_crews_to_look_at_until_the_slab_has_set(
     took = (Figure("time_to_discharge", 115.0, "min"), Figure("limit", 90.0, "min"))
     late = Caution("late-discharge", (*took, Figure("ticket_limit", 90.0, "min")))
     [final] = (each for each in schedule.milestones if each.kind == MilestoneKind.FINAL_SET)
-    for hours, is_said in ((-1.0, True), (1.0, False)):
-        issued = final.not_before + timedelta(hours=hours)  # type: ignore[operator]
+    for issued, is_said in (
+        (schedule.placement_end - timedelta(minutes=1), False),  # it is still to come
+        (schedule.placement_end, True),
+        (final.not_before, False),
+    ):
         wording = Wording(job, replace(schedule, issued_at=issued, cautions=(late,)))
         values = {"time_to_discharge": "115\N{NO-BREAK SPACE}min", "limit": "90\N{NO-BREAK SPACE}min"}
         title, text = (
