@@ -13,7 +13,10 @@ import every_campaign  # noqa: F401 - registers them
 from campaign import CAMPAIGNS, MOST_ALIKE, Campaign, Case, report, run, try_case
 
 # The worker of the suite that runs this has a thread for its own talk; the child of a fork has no use for it.
-pytestmark = pytest.mark.filterwarnings("ignore:This process .* is multi-threaded:DeprecationWarning")
+pytestmark = [
+    pytest.mark.filterwarnings("ignore:This process .* is multi-threaded:DeprecationWarning"),
+    pytest.mark.usefixtures("shared_schedules"),
+]
 
 SEED = 1
 

@@ -28,7 +28,10 @@ if TYPE_CHECKING:
 
     Plant = Callable[[pytest.MonkeyPatch], None]
 
-pytestmark = pytest.mark.filterwarnings("ignore:This process .* is multi-threaded:DeprecationWarning")
+pytestmark = [
+    pytest.mark.filterwarnings("ignore:This process .* is multi-threaded:DeprecationWarning"),
+    pytest.mark.usefixtures("shared_schedules"),  # the plants are in what is done with them
+]
 
 SEED = 1
 MOST = 400

@@ -91,7 +91,7 @@ def issue_command(folder: Path, as_of: str) -> list[str]:
     return ["issue", str(record), "-w", str(weather), "-o", str(folder), "--as-of", as_of]
 
 
-@pytest.mark.usefixtures("stand_in_pdf", "few_members")
+@pytest.mark.usefixtures("stand_in_pdf", "shared_schedules", "few_members")
 @pytest.mark.parametrize("file", inputs("set"))
 def test_sets(file: Path, issued: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A set of which one file was changed is archived, sent and issued again, or refused in words."""
