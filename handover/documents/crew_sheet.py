@@ -25,7 +25,14 @@ from handover.schedule.loading import bare_frost_hours, is_hot_work, materials_t
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import half_hour_down, half_hour_up
 from handover.schedule.surface_observations import SET_CONTRADICTED
-from handover.schedule.tasks import RAIN_COVER, SHEET_LAY, SURFACE, are_joints_in_doubt, is_over
+from handover.schedule.tasks import (
+    RAIN_COVER,
+    SHEET_LAY,
+    SURFACE,
+    are_joints_in_doubt,
+    is_over,
+    unwatched_covers,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -230,6 +237,7 @@ class CrewSheet:
                 yield self._danger(each)
         yield from self._bare_frost()
         yield from self._frosts([each for each in ahead if each.code == "frost"])
+        yield from self._unwatched()
         yield from self._air()
         for alert in self.schedule.weather.alerts[:MAX_ALERTS]:
             if self.schedule.is_ahead(alert.until):
@@ -343,6 +351,12 @@ class CrewSheet:
             begins = half_hour_down(self._local(bare.freezes_from))
             when = self._moment(begins) if self.schedule.is_ahead(begins) else self.say("crew.now")
             yield CrewRow(when, f"{title}.", text, 1, 4)
+
+    def _unwatched(self) -> Iterator[CrewRow]:
+        """Yield that nobody looks after blankets, by the record, from when on."""
+        for each in unwatched_covers(self.schedule)[:1]:
+            when = self._moment(each.start) if self.schedule.is_ahead(each.start) else self.say("crew.now")
+            yield CrewRow(when, self.say("crew.unwatched.title"), self.say("crew.unwatched.text"), 1, 2)
 
     def _air(self) -> Iterator[CrewRow]:
         """Yield the heat, the wind and the most drying until the crew is done with the fresh slab."""

@@ -573,6 +573,11 @@ class Curing(RecordTable):
     ] = None
 
     @property
+    def is_unattended(self) -> bool:
+        """Whether the record says that nobody can be there at any hour: it has the field, and no hours."""
+        return not self.available and "available" in self.model_fields_set
+
+    @property
     def windows(self) -> tuple[TimeWindow, ...]:
         """The hours of the day when somebody can be there, from and to, in order."""
         return tuple(sorted(parse_window(text) for text in self.available))

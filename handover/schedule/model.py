@@ -872,7 +872,7 @@ class Task:
         means(
             'What else to mind: "cover-off" (a cover comes off first), "under-cover" (blankets lie there), '
             '"over-pipes" (heating in the slab), "respirator" (no cut without one), "night" (work at night), '
-            '"next" (the cover that comes before the next water).'
+            '"next" (the cover that comes before the next water), "unwatched" (nobody looks after a cover).'
         ),
     ] = ()
     if_rain: Annotated[

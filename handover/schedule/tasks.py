@@ -130,6 +130,9 @@ IN_DOUBT = "in-doubt"
 UNDER_COVER = "under-cover"
 """How work is done, and its note, where a cover is lifted for it and laid back."""
 
+UNWATCHED = "unwatched"
+"""Note of a cover that nobody looks after while it lies: by the record, nobody is there."""
+
 RESPIRATOR = "respirator"
 """Note of joints that nobody saws without one."""
 
@@ -233,6 +236,15 @@ def is_to_lie(schedule: CureSchedule, cover: Task) -> bool:
     """Return whether a cover still lies at the time of issue, or is laid later."""
     end = None if cover.span is None else cover.span.end
     return end is None or end > schedule.issued_at
+
+
+def unwatched_covers(schedule: CureSchedule) -> tuple[Task, ...]:
+    """Return the laying of each cover of blankets that nobody looks after, without those that are off."""
+    ends = schedule.milestone(MilestoneKind.PROTECTION_ENDS)
+    off = None if ends is None else ends.not_before
+    curing = schedule.tasks_of("crew", BLANKETS_ON) if off is None or schedule.is_ahead(off) else ()
+    against_frost = (each for each in cover_tasks(schedule) if is_to_lie(schedule, each))
+    return tuple(each for each in (*curing, *against_frost) if UNWATCHED in each.notes)
 
 
 def is_laid_by_crew(cover: Task) -> bool:
@@ -639,9 +651,13 @@ class _Planner:
         if self.schedule.curing_method != INSULATING_BLANKET:
             return
         if (start := self.schedule.blankets_on) is not None:
-            notes = tuple(self._night(start))
+            notes = (*self._night(start), *self._unwatched)
             yield self._task(BLANKETS_ON, "crew", start, COVERING, because="frost", notes=notes)
         yield from self._lifting(MilestoneKind.PROTECTION_ENDS, "")
+
+    @property
+    def _unwatched(self) -> tuple[str, ...]:
+        return (UNWATCHED,) if self.job.curing.is_unattended else ()
 
     def _bring_blankets(self) -> Iterator[Task]:
         """Bring the blankets of the first cover that the owner lays; those that the crew laid are there."""
@@ -729,7 +745,7 @@ class _Planner:
         for each in self.covers:
             if by == "crew" and not each.by_crew:
                 continue
-            notes = (NEXT,) if each is coming else ()
+            notes = (*((NEXT,) if each is coming else ()), *self._unwatched)
             how = BY_CREW if by == "owner" and each.by_crew else ""
             night = tuple(self._night(each.start)) if by == "crew" else ()
             kind = FROST_COVER if each.frosts else COVER_NOT_WATER

@@ -23,7 +23,7 @@ from handover.schedule.plan import plan_cure
 from handover.schedule.printed_times import frost_safe_under_blankets, half_hour_down
 from handover.schedule.slab_simulation import DAYS
 from handover.schedule.surface_observations import SET_CONTRADICTED
-from handover.schedule.tasks import FROST_COVER, are_joints_in_doubt
+from handover.schedule.tasks import FROST_COVER, are_joints_in_doubt, unwatched_covers
 from handover.service.job_inputs import JobInputs, WeatherFile, unique_names
 from handover.service.reader_needs import reader_findings
 from handover.service.settings import SETTINGS_FILE, Settings
@@ -416,7 +416,7 @@ def questions(schedule: CureSchedule, record: str | None = None) -> tuple[Findin
 
     That is an hour of the record that the weather contradicts, ground that may be frozen before the pour,
     blankets against frost that the dates do not count, a slab that falls dry between waterings though a
-    cover would mark it, and joints whose hours of sawing are past.
+    cover would mark it, joints whose hours of sawing are past, and blankets that nobody looks after.
 
     Args:
         schedule: The schedule.
@@ -436,6 +436,19 @@ def questions(schedule: CureSchedule, record: str | None = None) -> tuple[Findin
         *filter(None, (_uncounted_blankets(schedule, record),)),
         *((_dry_without_cover(dry, record),) if dry else ()),
         *filter(None, (_joints_past(schedule, record),)),
+        *((_unwatched(record),) if unwatched_covers(schedule) else ()),
+    )
+
+
+def _unwatched(record: str | None) -> Finding:
+    """Return the question who looks after blankets where the record has nobody there."""
+    return Finding(
+        "has no hour, so that nobody looks after the blankets against frost: wind lifts them",
+        file=record,
+        field="curing.available",
+        expected="hours at which somebody looks at them every day, or a visit of the crew every day",
+        example='available = ["16:00-17:00"]',
+        severity="caution",
     )
 
 

@@ -43,8 +43,10 @@ from handover.schedule.tasks import (
     cover_tasks,
     covered_since,
     is_laid_by_crew,
+    unwatched_covers,
     with_tasks,
 )
+from handover.service.inputs import questions
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -854,3 +856,28 @@ def test_a_cover_that_is_to_lie_is_named_with_its_resistance(
         wording = Wording(own, with_tasks(schedule, own), language=language)
         [event] = [each for each in owner_events(wording) if each.kind in COVERS]
         assert "R-5" in event.description
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("method", ["sprinkler", "insulating blanket"])
+def test_blankets_that_nobody_looks_after_are_named(
+    job: JobRecord, frozen: CureSchedule, language: str, method: str
+) -> None:
+    """Seen: a barn where nobody is at any hour, blankets for five days, and no paper asked who looks."""
+    on = frozen.placement_end.replace(hour=20)
+    coldest = (Figure("coldest_surface", -3.0, "degC"), Figure("coldest_air", -6.0, "degC"))
+    risks = tuple(replace(each, figures=coldest) for each in frozen.risks)
+    laid_at = on if method == "insulating blanket" else None
+    laid = replace(frozen, curing_method=method, blankets_on=laid_at, risks=risks, tasks=())
+    for hours, told in (((), True), (("06:30-08:00",), False)):
+        curing = job.curing.model_copy(update={"available": hours, "method": method})
+        record = job.model_copy(update={"curing": curing})
+        schedule = with_tasks(laid, record)
+        assert bool(unwatched_covers(schedule)) == told
+        sheet = CrewSheet(Wording(record, schedule, language=language))
+        title = sheet.say("crew.unwatched.title")
+        assert any(row.what == title for row in sheet.rows("dangers")) == told
+        assert any(each.field == "curing.available" for each in questions(schedule)) == told
+    over = replace(laid, issued_at=laid.issued_at + WEEKS, tasks=())
+    nobody = job.model_copy(update={"curing": job.curing.model_copy(update={"available": ()})})
+    assert unwatched_covers(with_tasks(over, nobody)) == ()
