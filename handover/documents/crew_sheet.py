@@ -326,7 +326,8 @@ class CrewSheet:
         coldest = min(frosts, key=lambda each: each.figures[0].value)
         figures = {each.name: self.wording.quantities.figure(each) for each in coldest.figures}
         key = "crew.frost-more" if frosts[1:] else "risk.frost.text"
-        detail = self.say(key, n=len(frosts) - 1, last=self._moment(frosts[-1].end), **figures)
+        last, at = self._moment(frosts[-1].end), self._moment(coldest.peak_at)
+        detail = self.say(key, n=len(frosts) - 1, last=last, at=at, **figures)
         ends = self._local(self._from_bare(frosts[0])), self._local(frosts[0].end)
         hours = self._span(half_hour_down(ends[0]), half_hour_up(ends[1]))
         yield CrewRow(hours, f"{self.say('risk.frost.title')}.", detail, 1, 4)
