@@ -237,7 +237,7 @@ class CrewSheet:
                 yield self._danger(each)
         yield from self._bare_frost()
         yield from self._frosts([each for each in ahead if each.code == "frost"])
-        yield from self._unwatched()
+        yield from self._lack_of_watch()
         yield from self._air()
         for alert in self.schedule.weather.alerts[:MAX_ALERTS]:
             if self.schedule.is_ahead(alert.until):
@@ -353,7 +353,7 @@ class CrewSheet:
             when = self._moment(begins) if self.schedule.is_ahead(begins) else self.say("crew.now")
             yield CrewRow(when, f"{title}.", text, 1, 4)
 
-    def _unwatched(self) -> Iterator[CrewRow]:
+    def _lack_of_watch(self) -> Iterator[CrewRow]:
         """Yield that nobody looks after blankets, by the record, from when on."""
         for each in unwatched_covers(self.schedule)[:1]:
             when = self._moment(each.start) if self.schedule.is_ahead(each.start) else self.say("crew.now")

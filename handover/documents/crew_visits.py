@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import COVERING, saw_meets_water
 from handover.schedule.tasks import (
+    BENEATH_COVER,
     BRING_BLANKETS,
     BUILD_RIM,
     LAY_HOSE,
@@ -16,7 +17,6 @@ from handover.schedule.tasks import (
     RAIN_COVER_OFF,
     RUB_EDGES,
     SURFACE,
-    UNDER_COVER,
     WALK_THROUGH,
     is_laid_by_crew,
     is_over,
@@ -76,7 +76,7 @@ def _before_it_leaves(wording: Wording) -> Iterator[CrewVisit]:
     if hose is not None:
         yield hose.start, wording.say("sheet.crew-hose-timer" if hose.how else "sheet.crew-hose")
     if (rim := left.get(BUILD_RIM)) is not None:
-        lifted = "-under-cover" if rim.how == UNDER_COVER else ""
+        lifted = "-under-cover" if rim.how == BENEATH_COVER else ""
         when = wording.speak.moment(rim.start).text
         yield rim.start, wording.say(f"sheet.crew-rim{lifted}", when=when)
 

@@ -127,7 +127,7 @@ OWNER_SETS = ("set-timer", "set-timer-ahead")
 IN_DOUBT = "in-doubt"
 """How work is done of which nobody knows whether it was done: whoever is there looks."""
 
-UNDER_COVER = "under-cover"
+BENEATH_COVER = "under-cover"
 """How work is done, and its note, where a cover is lifted for it and laid back."""
 
 UNWATCHED = "unwatched"
@@ -267,7 +267,7 @@ def cover_lifts(schedule: CureSchedule, cover: Task) -> tuple[Task, ...]:
     """Return the crew's work still to come for which it lifts a cover for a while, and lays it back."""
     work = schedule.tasks_of("crew", BUILD_RIM, MilestoneKind.SAW_JOINTS)
     lifting = (
-        each for each in work if UNDER_COVER in (each.how, *each.notes) and not is_over(schedule, each)
+        each for each in work if BENEATH_COVER in (each.how, *each.notes) and not is_over(schedule, each)
     )
     return tuple(each for each in lifting if covers_at(cover, each.start))
 
@@ -503,7 +503,7 @@ class _Planner:
     def _rim_how(self, start: datetime) -> str:
         """Return whether the crew lifts a cover for the rim, or comes back for it; empty: neither."""
         if any(each.covers_at(_utc(start)) for each in self.covers):
-            return UNDER_COVER
+            return BENEATH_COVER
         finished = self.schedule.finishing_ends
         return "later" if start.astimezone(self.zone).date() > finished.astimezone(self.zone).date() else ""
 
@@ -593,7 +593,7 @@ class _Planner:
     def _saw_notes(self, start: datetime, end: datetime) -> Iterator[str]:
         yield from self._saw_notes_always()
         if self._is_under_blankets(start, end):
-            yield UNDER_COVER
+            yield BENEATH_COVER
 
     def _is_under_blankets(self, start: datetime, end: datetime) -> bool:
         """Return whether blankets cover the slab in some of the hours from `start` to `end`."""
@@ -651,12 +651,12 @@ class _Planner:
         if self.schedule.curing_method != INSULATING_BLANKET:
             return
         if (start := self.schedule.blankets_on) is not None:
-            notes = (*self._night(start), *self._unwatched)
+            notes = (*self._night(start), *self._watch_notes)
             yield self._task(BLANKETS_ON, "crew", start, COVERING, because="frost", notes=notes)
         yield from self._lifting(MilestoneKind.PROTECTION_ENDS, "")
 
     @property
-    def _unwatched(self) -> tuple[str, ...]:
+    def _watch_notes(self) -> tuple[str, ...]:
         return (UNWATCHED,) if self.job.curing.is_unattended else ()
 
     def _bring_blankets(self) -> Iterator[Task]:
@@ -745,7 +745,7 @@ class _Planner:
         for each in self.covers:
             if by == "crew" and not each.by_crew:
                 continue
-            notes = (*((NEXT,) if each is coming else ()), *self._unwatched)
+            notes = (*((NEXT,) if each is coming else ()), *self._watch_notes)
             how = BY_CREW if by == "owner" and each.by_crew else ""
             night = tuple(self._night(each.start)) if by == "crew" else ()
             kind = FROST_COVER if each.frosts else COVER_NOT_WATER

@@ -436,11 +436,11 @@ def questions(schedule: CureSchedule, record: str | None = None) -> tuple[Findin
         *filter(None, (_uncounted_blankets(schedule, record),)),
         *((_dry_without_cover(dry, record),) if dry else ()),
         *filter(None, (_joints_past(schedule, record),)),
-        *((_unwatched(record),) if unwatched_covers(schedule) else ()),
+        *((_lack_of_watch(record),) if unwatched_covers(schedule) else ()),
     )
 
 
-def _unwatched(record: str | None) -> Finding:
+def _lack_of_watch(record: str | None) -> Finding:
     """Return the question who looks after blankets where the record has nobody there."""
     return Finding(
         "has no hour, so that nobody looks after the blankets against frost: wind lifts them",

@@ -37,9 +37,9 @@ from handover.schedule.model import (
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import WARMEST, print_dates
 from handover.schedule.tasks import (
+    BENEATH_COVER,
     BUILD_RIM,
     COVERS,
-    UNDER_COVER,
     cover_tasks,
     covered_since,
     is_laid_by_crew,
@@ -833,7 +833,7 @@ def test_the_owner_reads_when_the_crew_lifts_the_cover(
     bare = {"curing_method": "ponding", "surface": None, "between": None, "tasks": ()}
     cold = with_tasks(replace(frozen, watering=thawed, **bare), ponded)
     [rim] = cold.tasks_of("crew", BUILD_RIM)
-    assert rim.how == UNDER_COVER
+    assert rim.how == BENEATH_COVER
     wording = Wording(ponded, cold, language=language)
     when = wording.speak.moment(rim.start).text
     covers = [each for each in owner_events(wording) if each.kind in COVERS]
