@@ -87,18 +87,21 @@ class CalendarLinks:
     @property
     def whole(self) -> CalendarLink:
         """Return the link of the whole calendar."""
+        title = self.wording.say("sheet.calendar-all")
+        return CalendarLink(title, "owner.ics", calendar_address(self._calendar))
+
+    @cached_property
+    def _calendar(self) -> bytes:
         from handover.documents.calendars import owner_calendar  # noqa: PLC0415 - only for the page
 
-        words = self.wording
-        content = self.calendar or owner_calendar(words)
-        return CalendarLink(words.say("sheet.calendar-all"), "owner.ics", calendar_address(content))
+        return self.calendar or owner_calendar(self.wording)
 
     def _entry(self, event: CareEvent | None) -> CalendarLink | None:
-        from handover.documents.calendars import single_event  # noqa: PLC0415 - only for the page
+        from handover.documents.calendars import event_from  # noqa: PLC0415 - only for the page
 
         if event is None:
             return None
-        content = single_event(self.wording, event)
+        content = event_from(self._calendar, self.wording, event)
         name = "-".join(f"{event.kind} {event.occasion}".split())
         return CalendarLink(event.title, f"{name}.ics", calendar_address(content))
 

@@ -76,9 +76,17 @@ def crew_calendar(words: Wording, earlier: bytes | None = None) -> bytes:
     return build_calendar(words, events, audience="crew", earlier=earlier)
 
 
-def single_event(words: Wording, event: CareEvent) -> bytes:
-    """Return a calendar of one event, for phones that import one per file, with the UID of the whole."""
-    return build_calendar(words, [event], audience=event.audience)
+def event_from(calendar: bytes, words: Wording, event: CareEvent) -> bytes:
+    """Return a calendar of one event, for phones that import one per file, as cut from that of its audience.
+
+    It is what `build_calendar` makes of the event alone, with the UID of the whole.
+    """
+    head, *blocks = calendar.removesuffix(_END).split(_EVENT)
+    uid = f"\r\nUID:{event_uid(words.job, event.audience, event.kind, event.occasion)}\r\n".encode()
+    return head + _EVENT + next(each for each in blocks if uid in each) + _END
+
+
+_EVENT, _END = b"BEGIN:VEVENT\r\n", b"END:VCALENDAR\r\n"
 
 
 def empty_calendar(name: str, uid: str, audience: Party) -> Calendar:

@@ -14,7 +14,7 @@ import pytest
 import recurring_ical_events
 import vobject
 
-from handover.documents.calendars import crew_calendar, owner_calendar, single_event
+from handover.documents.calendars import build_calendar, crew_calendar, event_from, owner_calendar
 from handover.documents.care_sheet import CareSheet
 from handover.documents.events import crew_events, owner_events
 from handover.documents.wording import Wording
@@ -400,8 +400,17 @@ def test_a_single_event_is_the_event_of_the_whole(job: JobRecord, cold: CureSche
     wording = Wording(job, cold)
     whole = {each.uid.value: each.serialize() for ics in both(job, cold) for each in read(ics)}
     for event in owner_events(wording) + crew_events(wording):
-        [alone] = read(single_event(wording, event))
+        [alone] = read(build_calendar(wording, [event], audience=event.audience))
         assert alone.serialize() == whole[alone.uid.value]
+
+
+def test_an_event_cut_from_the_whole_is_the_single_event(nasty: JobRecord, cold: CureSchedule) -> None:
+    wording = Wording(nasty, cold)
+    for whole, events in zip(both(nasty, cold), (owner_events(wording), crew_events(wording)), strict=True):
+        assert whole.count(b"BEGIN:VEVENT") == len(events) > 1
+        assert [event_from(whole, wording, each) for each in events] == [
+            build_calendar(wording, [each], audience=each.audience) for each in events
+        ]
 
 
 # ---- what comes from outside
@@ -443,7 +452,7 @@ def test_text_from_outside_is_still_there_as_text(nasty: JobRecord, cold: CureSc
 def test_words_of_a_contractor_stay_within_their_property(job: JobRecord, schedule: CureSchedule) -> None:
     wording = Wording(job, schedule)
     event = replace(owner_events(wording)[0], title=NASTY, description=NASTY)
-    ics = single_event(wording, event)
+    ics = build_calendar(wording, [event], audience=event.audience)
     assert {line.partition(":")[0].partition(";")[0] for line in unfolded(ics)} <= ALLOWED
     [entry] = read(ics)
     assert entry.summary.value == entry.valarm.description.value

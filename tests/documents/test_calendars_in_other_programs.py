@@ -15,7 +15,7 @@ import icalendar
 import pytest
 import recurring_ical_events
 
-from handover.documents.calendars import EVENT_COLOURS, crew_calendar, owner_calendar, single_event
+from handover.documents.calendars import EVENT_COLOURS, crew_calendar, event_from, owner_calendar
 from handover.documents.events import CareEvent, crew_events, owner_events
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
@@ -276,7 +276,8 @@ def test_a_single_event_reads_as_it_does_within_the_whole(
     job: JobRecord, schedule: CureSchedule, ical_js: IcalJs
 ) -> None:
     wording = Wording(job, schedule)
-    whole = {each["uid"]: each for each in ical_js(owner_calendar(wording))["events"]}
+    calendar = owner_calendar(wording)
+    whole = {each["uid"]: each for each in ical_js(calendar)["events"]}
     for event in owner_events(wording)[:3]:
-        [alone] = ical_js(single_event(wording, event))["events"]
+        [alone] = ical_js(event_from(calendar, wording, event))["events"]
         assert alone == whole[alone["uid"]]
