@@ -224,7 +224,8 @@ def _layout(html: str) -> Document:
     """Return a document as laid out: with as much space as its first page and its number of pages allow.
 
     Where it may have more pages than it wants, it is laid out in its class "tight", and if that is not
-    enough, with the least space on its first page too. Where neither saves a page, it has its usual space.
+    enough, with the least space on its first page too. Where neither saves a page, it has its usual space,
+    which never takes fewer pages than less space does.
     """
     source, front, wanted = _Source(html), _front_class(html), PAGES_WANTED.search(html)
     if wanted is None:
@@ -233,11 +234,12 @@ def _layout(html: str) -> Document:
     tight = source.layout(f"tight {front}")
     if len(tight.pages) == most and not _is_free_below(tight):
         return tight
+    if len(tight.pages) > most and front != LEAST_SPACE:
+        least = source.layout(f"tight {LEAST_SPACE}")
+        if len(least.pages) < len(tight.pages):
+            return least
     usual = source.layout(front)
-    fitting = next((each for each in (usual, tight) if len(each.pages) <= most), None)
-    if fitting is not None:
-        return fitting
-    return min(usual, tight, source.layout(f"tight {LEAST_SPACE}"), key=lambda each: len(each.pages))
+    return usual if len(usual.pages) <= max(most, len(tight.pages)) else tight
 
 
 def _is_free_below(document: Document) -> bool:

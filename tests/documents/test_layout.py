@@ -399,6 +399,34 @@ def test_the_first_page_has_as_much_space_as_holds_all_of_it(lines: int, name: s
     assert len(_layout(html).pages) == pages
 
 
+@pytest.mark.parametrize(
+    ("wanted", "lines", "pages", "classes"),
+    [
+        (2, 14, 2, "tight dense full"),
+        (1, 34, 3, "tight dense full"),
+        (0, 1, 1, ""),
+        (2, 11, 2, "tight"),
+    ],
+    ids=["all fits", "it saves two pages", "it saves none", "less space is enough"],
+)
+def test_where_less_space_saves_no_page_the_least_on_the_first_page_may(
+    wanted: int, lines: int, pages: int, classes: str
+) -> None:
+    """Nine lines and some more on 100 mm: of 10 mm, with less space of 9.9 mm, with the least of 5 mm."""
+    style = (
+        "@page { size: 100mm 120mm; margin: 10mm } html, body { margin: 0 } p { margin: 0; height: 10mm }"
+        ".tight p { height: 9.9mm } .full p { height: 5mm }"
+    )
+    text = "<p>line</p>"
+    html = (
+        f'<html><style>{style}</style><body class="" data-pages="{wanted}">{text * 9}{FIRST_PAGE_ENDS}'
+        f"{text * lines}</body></html>"
+    )
+    document = _layout(html)
+    assert len(document.pages) == pages
+    assert document.pages[0]._page_box.children[0].children[0].element.get("class").strip() == classes
+
+
 def test_a_document_that_names_no_end_of_its_first_page_is_left_alone() -> None:
     html = '<html><body class="dense">' + "<p>line</p>" * 200 + "</body></html>"
     assert _front_class(html) == ""
