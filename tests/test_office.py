@@ -1009,15 +1009,18 @@ sys.exit(main([command, *word, theirs]))
 
 
 @pytest.mark.usefixtures("wide")
-def test_an_archive_of_somebody_else_can_be_asked(office: Path, elsewhere: Path) -> None:
+def test_an_archive_of_somebody_else_can_be_asked(
+    office: Path, elsewhere: Path, warm: Callable[..., Any]
+) -> None:
     shutil.copytree(office, elsewhere)
     for each in (elsewhere, *elsewhere.rglob("*")):
         each.chmod(0o555 if each.is_dir() else 0o444)
 
     def as_nobody(command: str) -> CommandResult:
-        call = [sys.executable, "-c", AS_NOBODY, command, str(office), str(elsewhere)]
-        answer = subprocess.run(call, capture_output=True, text=True, check=False)
-        return answer.returncode, *(each.rpartition("---\n")[2] for each in (answer.stdout, answer.stderr))
+        both = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
+        answer = warm(AS_NOBODY, [command, office, elsewhere], **both)
+        said = [each.rpartition("---\n")[2] for each in answer.communicate()]
+        return answer.returncode, *said
 
     try:
         status, out, err = as_nobody("find")
