@@ -247,7 +247,8 @@ def _plan_lines(plan: PlanSummary) -> Iterator[str]:
         yield from heading(plan.heads["dangers"])
         yield from columns(plan.dangers)
     if plan.load:
-        yield from heading(plan.load)
+        yield ""
+        yield from wrap(plan.load, first="", indent="  ")
     yield from _surface_lines(plan.surface)
     if plan.visits:
         yield from heading(plan.heads["visits"])

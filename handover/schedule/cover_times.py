@@ -12,11 +12,13 @@ from handover.practice.rules import general_rules
 from handover.schedule.model import BURLAP, FORMS_AFTER_COVER, SHEET, Gate, MilestoneKind, Reason, Risk
 from handover.schedule.printed_times import (
     COVERING,
+    ORDERED_USES,
     SLEEPING_HOUR,
     before_the_night,
     evening_of,
     half_hour_down,
     half_hour_up,
+    printed_not_before,
     printed_time,
     warmest_up,
 )
@@ -24,13 +26,25 @@ from handover.schedule.printed_times import (
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from handover.schedule.model import CureSchedule, SurfaceChoice, SurfaceTask, Visit, WateringDay
+    from handover.schedule.model import (
+        CureSchedule,
+        Milestone,
+        SurfaceChoice,
+        SurfaceTask,
+        Visit,
+        WateringDay,
+    )
 
 STRIPPING = general_rules().duration("visit.stripping")
 """Time to strip the edge forms."""
 
 _NO_WATER = "frost.no-water-below"
 _FORMS_SOURCE = "Forms keep an edge warm while a cover keeps the top warm; both come off at the warmest hour"
+
+ON_FOOT = (MilestoneKind.FOOT_TRAFFIC, MilestoneKind.LIGHT_WORK)
+UNDER_COVER = ".under-cover"
+"""Ends the rule by which a use on foot waits for the end of a cover, beside what its own conditions ask."""
+_ON_FOOT_SOURCE = "Nobody steps on a cover against cold; the slab is bare once it is lifted and taken away"
 
 DUSK = general_rules().clock_time("day.dusk")
 """Hour by which the slab is covered against the frost of the night."""
@@ -225,6 +239,50 @@ def keep_forms_under_covers(schedule: CureSchedule) -> CureSchedule:
     )
 
 
+def keep_people_off_covers(schedule: CureSchedule) -> CureSchedule:
+    """Return a schedule in which nobody walks or works on a cover against cold: they wait until it is off.
+
+    A date on which it lies is no use to anybody. Where it comes off past the estimate, the date stays, and
+    its words say to wait.
+    """
+    changed: dict[str, Milestone] = {}
+    waits: Milestone | None = None
+    for kind in ORDERED_USES:
+        found = schedule.milestone(kind)
+        if kind in ON_FOOT and (held := _after_cover(schedule, kind)) is not None:
+            changed[kind] = waits = held
+        elif found is not None and waits is not None:
+            changed[kind] = waits = _no_sooner(found, waits)
+    return replace(schedule, milestones=tuple(changed.get(each.kind, each) for each in schedule.milestones))
+
+
+def _after_cover(schedule: CureSchedule, kind: MilestoneKind) -> Milestone | None:
+    """Return a use on foot that waits until the cover is taken away; None where none lies then."""
+    found, ready = schedule.milestone(kind), _printed_instant(schedule, kind)
+    covered, off = (False, None) if ready is None else _uncovered_after(schedule, ready)
+    if found is None or found.printed is None or not covered or off is None:
+        return None
+    bare = off + COVERING
+    gate = Gate(f"{kind}{UNDER_COVER}", bare, bare, _ON_FOOT_SOURCE, "common practice")
+    return replace(
+        found,
+        likely=bare,
+        not_before=bare,
+        because=Reason(gate, (found.because.governing, *found.because.others)),
+        printed=replace(found.printed, instant=bare, precision="half-hour"),
+        spread_by=(),
+        later_in_tests=None,
+    )
+
+
+def _no_sooner(later: Milestone, first: Milestone) -> Milestone:
+    """Return a use that is no sooner than the one before it, which waits for a cover."""
+    likely = later.likely and first.likely and max(later.likely, first.likely)
+    if later.not_before is None or first.not_before is None or later.not_before >= first.not_before:
+        return replace(later, likely=likely)
+    return replace(later, likely=likely, not_before=first.not_before, printed=first.printed)
+
+
 def leave_out_looks_under_covers(schedule: CureSchedule) -> CureSchedule:
     """Return a schedule without the looks at a sheet while a cover against frost lies on it.
 
@@ -331,9 +389,18 @@ def _printed_instant(schedule: CureSchedule, kind: MilestoneKind) -> datetime | 
 
 
 def is_walkable(schedule: CureSchedule, when: datetime) -> bool:
-    """Return whether people may walk on the slab at an instant, as printed; before, only the crew."""
-    walk = _printed_instant(schedule, MilestoneKind.FOOT_TRAFFIC)
+    """Return whether the slab, if bare, bears people at an instant, as printed; before, only the crew."""
+    walk = _bears_feet(schedule)
     return walk is not None and walk.astimezone(UTC) <= when.astimezone(UTC)
+
+
+def _bears_feet(schedule: CureSchedule) -> datetime | None:
+    """Return from when the slab bears people, as printed without the cover that lies on it then."""
+    walk = schedule.milestone(MilestoneKind.FOOT_TRAFFIC)
+    if walk is None or not walk.because.governing.rule.endswith(UNDER_COVER):
+        return _printed_instant(schedule, MilestoneKind.FOOT_TRAFFIC)
+    ready = max(each.not_before for each in walk.because.others if each.not_before is not None)
+    return printed_not_before(ready, walk.kind, schedule.placement_end).instant
 
 
 def first_visit(schedule: CureSchedule) -> Visit | None:

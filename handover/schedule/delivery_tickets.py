@@ -185,8 +185,8 @@ def limit_on_the_way(job: JobRecord, practice: Practice) -> Figure:
     """Return within which time each truck is empty: the least that a ticket states, else the usual one."""
     stated = [each.discharge_limit for each in job.ticket if each.discharge_limit is not None]
     if stated:
-        return Figure(TICKET_LIMIT, min(stated) * 60, "min")
-    return Figure(USUAL_LIMIT, practice["delivery.discharge"] * 60, "min")
+        return Figure("ticket_limit", min(stated) * 60, "min")
+    return Figure("usual_limit", practice["delivery.discharge"] * 60, "min")
 
 
 def _strength_loss(load: Load, job: JobRecord, practice: Practice) -> Iterator[Figure]:

@@ -14,6 +14,7 @@ from handover.schedule.between import plan_under_cover
 from handover.schedule.coat_after_cover import spray_after_covers
 from handover.schedule.cover_times import (
     keep_forms_under_covers,
+    keep_people_off_covers,
     leave_out_looks_under_covers,
     missed_water,
 )
@@ -144,7 +145,8 @@ def plan_cure(
         measurements=simulation.measurements.records,
         strength_fit=simulation.measurements.fit,
     )
-    whole = spray_after_covers(keep_forms_under_covers(leave_out_looks_under_covers(schedule)))
+    whole = keep_forms_under_covers(leave_out_looks_under_covers(schedule))
+    whole = spray_after_covers(keep_people_off_covers(whole))
     return _without_saw(with_tasks(replace(whole, missed_water=missed_water(whole)), job))
 
 

@@ -12,7 +12,7 @@ from handover.units import KINDS
 
 SCHEDULE = Path(__file__).parents[2] / "handover" / "schedule"
 NOT_OF_ONE_KIND = {"needed", "limit"}
-IN_MINUTES = {("time_to_discharge", "min")}
+IN_MINUTES = {(name, "min") for name in ("time_to_discharge", "ticket_limit", "usual_limit")}
 """A delay is compared with its limit in minutes."""
 
 
