@@ -197,6 +197,6 @@ class Wording:
         """Return the name of the reader's unit of a kind: "°F". Argument as in `quantity`."""
         return self.quantities.unit_name(KIND_OF_NAME[of])
 
-    def percent(self, share: float, digits: int = 2) -> str:
+    def percent(self, share: float) -> str:
         """Return a share of one in percent: "35%"."""
-        return self.quantities.percent(share, digits)
+        return self.quantities.percent(share)

@@ -884,13 +884,13 @@ def _day(
     whole = (known > begins) & (known <= over)
     visits = tuple(_visits(slots, chosen, put_mm * job.slab.area, simulation))
     skipped = None if visits else _why_skipped(slots, job, method)
-    chance, gets_rain = weather.precipitation_probability[whole], job.slab.gets_rain
+    gets_rain = job.slab.gets_rain
     return WateringDay(
         date=day,
         visits=visits,
         skipped_because=skipped,
         rain_mm=float(weather.precipitation_mm[whole].sum()) if gets_rain else 0.0,
-        rain_probability=float(np.nanmax(chance)) if gets_rain and not np.isnan(chance).all() else None,
+        rain_probability=_chance_of_rain(weather.precipitation_probability[whole]) if gets_rain else None,
         lost_mm=float(slots.lost.sum()),
         coldest_c=float(simulation.air_c[whole].min()),
         basis=basis(datetime.fromtimestamp(over, UTC)),
@@ -906,6 +906,11 @@ def _water_hours(slots: Slots, zone: ZoneInfo) -> Iterator[WaterHours]:
         if len(run):
             ends = (slots.start_s[run[0]], slots.start_s[run[-1]] + SLOT_H * HOUR_S)
             yield WaterHours(*(datetime.fromtimestamp(float(each), UTC).astimezone(zone) for each in ends))
+
+
+def _chance_of_rain(hourly: Floats) -> float | None:
+    """Return the greatest chance of a day's hours, to the whole percent of every paper; None: not known."""
+    return None if np.isnan(hourly).all() else round(float(np.nanmax(hourly)), 2)
 
 
 def _visits(

@@ -17,7 +17,7 @@ from handover.documents.crew_sheet import CrewSheet
 from handover.documents.data_sheet import DataSheet
 from handover.documents.events import crew_events, owner_events
 from handover.documents.message import compose_message
-from handover.documents.pages import care_page_html, care_sheet_html
+from handover.documents.pages import care_page_html, care_sheet_html, data_sheet_html
 from handover.documents.wording import Wording
 from handover.documents.words.what_if import what_if
 from handover.schedule.cover_times import ways_left
@@ -908,3 +908,17 @@ def test_the_first_job_says_how_the_crews_cover_comes_off(job: JobRecord, schedu
     assert care.job_now.sentence == care.first_text
     first = next(visit for day in schedule.watering for visit in day.visits)
     assert wording.visits.visit(first).action.startswith(off)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_chance_of_rain_is_the_same_on_every_paper(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Seen: "80% chance of rain" for the owner, 85% on the data sheet of the same day."""
+    days = tuple(replace(each, rain_probability=0.85) for each in schedule.watering)
+    wording = Wording(job, replace(schedule, watering=days), language=language)
+    printed = wording.percent(0.85)
+    assert "85" in printed
+    assert f"({printed})" in data_sheet_html(wording)
+    assert any(printed in each.note for each in wording.visits.days)
+    assert any(printed in each.note for each in CareSheet(wording, {}).days)

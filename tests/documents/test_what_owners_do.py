@@ -193,9 +193,7 @@ def test_nobody_waits_to_see_a_top_turn_pale_that_burlap_hides(
     for cover, key in keys.items():
         between = BetweenCover(cover, 13.0, 0.0) if cover else None
         wording = Wording(job, replace(schedule, watering=days, between=between), language=language)
-        assert wording.visits.days[1].note.endswith(
-            wording.say(key, chance=wording.quantities.percent(0.8, 1))
-        )
+        assert wording.visits.days[1].note.endswith(wording.say(key, chance=wording.percent(0.8)))
 
 
 @pytest.mark.parametrize("language", LANGUAGES)

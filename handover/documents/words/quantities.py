@@ -101,9 +101,9 @@ class QuantityWording:
         """Return a plain number rounded to significant digits."""
         return format_rounded(value, digits, self.locale)
 
-    def percent(self, share: float, digits: int = 2) -> str:
-        """Return a share of one in percent: "35%"."""
-        return format_percentage(share, digits, self.locale)
+    def percent(self, share: float) -> str:
+        """Return a share of one in percent, to two digits in every document: "35%"."""
+        return format_percentage(share, 2, self.locale)
 
     def unit_name(self, kind: KindName) -> str:
         """Return the name of the reader's unit of a kind: "°F"."""

@@ -271,7 +271,7 @@ class WateringWording(ScheduleWords):
             under = "-covered" if cover or self.schedule.curing_method == BURLAP else ""
             counts = fewer and not is_rain_kept_off(self.schedule)
             key = f"watering.rain-counted-on{under}" if counts else "watering.rain-chance"
-            notes.append(self.say(key, chance=self.quantities.percent(day.rain_probability, 1)))
+            notes.append(self.say(key, chance=self.quantities.percent(day.rain_probability)))
         return " ".join(notes)
 
     def _is_before_coat(self, day: WateringDay) -> bool:
