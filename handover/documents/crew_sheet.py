@@ -7,7 +7,7 @@ much that is. The measures are those of `style/crew.css`.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from functools import cached_property
 from itertools import groupby
 from math import inf
@@ -23,7 +23,7 @@ from handover.schedule.cover_times import first_frost, ways_left
 from handover.schedule.delivery_tickets import TICKET_LIMIT, USUAL_LIMIT
 from handover.schedule.loading import bare_frost_hours, is_hot_work, materials_to_load, pour_weather
 from handover.schedule.model import MilestoneKind as Kind
-from handover.schedule.printed_times import half_hour_down, half_hour_up
+from handover.schedule.printed_times import danger_hours, half_hour_down
 from handover.schedule.surface_observations import SET_CONTRADICTED
 from handover.schedule.tasks import (
     RAIN_COVER,
@@ -311,7 +311,7 @@ class CrewSheet:
             self.schedule.is_ahead(risk.peak_at) and risk.figures[0].value >= self._later_drying
         )
         return CrewRow(
-            self._span(half_hour_down(start), half_hour_up(max(end, start + timedelta.resolution))),
+            self._span(*danger_hours(start, end)),
             f"{self.say(f'risk.{risk.code}.title')}.",
             self.say(f"risk.{risk.code}.text", peak_at=peak_at, **values) if worst_ahead else "",
             rank=3 if risk.code == DRYING_LEVELS[1] else 1,
@@ -326,10 +326,10 @@ class CrewSheet:
         coldest = min(frosts, key=lambda each: each.figures[0].value)
         figures = {each.name: self.wording.quantities.figure(each) for each in coldest.figures}
         key = "crew.frost-more" if frosts[1:] else "risk.frost.text"
-        last, at = self._moment(frosts[-1].end), self._moment(coldest.peak_at)
+        _, over = danger_hours(frosts[-1].start, frosts[-1].end)
+        last, at = self._moment(over), self._moment(coldest.peak_at)
         detail = self.say(key, n=len(frosts) - 1, last=last, at=at, **figures)
-        ends = self._local(self._from_bare(frosts[0])), self._local(frosts[0].end)
-        hours = self._span(half_hour_down(ends[0]), half_hour_up(ends[1]))
+        hours = self._span(*danger_hours(self._from_bare(frosts[0]), frosts[0].end))
         yield CrewRow(hours, f"{self.say('risk.frost.title')}.", detail, 1, 4)
 
     def _from_bare(self, frost: Risk) -> datetime:

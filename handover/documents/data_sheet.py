@@ -18,6 +18,7 @@ from handover.practice.rules import Mark
 from handover.schedule.daily_history import day_history
 from handover.schedule.figure_kinds import SI_UNITS
 from handover.schedule.milestones import season_of_pour
+from handover.schedule.printed_times import half_hour_down
 from handover.units import to_reader
 
 if TYPE_CHECKING:
@@ -290,7 +291,7 @@ class DataSheet:
                 self._blanket(each),
                 self.quantities.measure(each.coldest_surface_c, "temperature"),
                 self.moment(each.frost_safe),
-                self.moment(each.freezes_from) if each.freezes_from else "",
+                self.moment(half_hour_down(each.freezes_from)) if each.freezes_from else "",
             )
             for each in protection.blankets
         )

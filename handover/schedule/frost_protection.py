@@ -19,7 +19,7 @@ from handover.schedule.model import (
     MilestoneKind,
     Protection,
 )
-from handover.schedule.printed_times import COVERING, before_the_night, half_hour_up
+from handover.schedule.printed_times import COVERING, before_the_night, half_hour_down, half_hour_up
 from handover.schedule.protection_period import largest_drop, laying_hours
 from handover.schedule.quantiles import instant_after, share_to_wait_for
 from handover.schedule.slab_age import hours_to_age
@@ -166,7 +166,7 @@ def _before_blankets(under: Blanket, laid: datetime | None) -> datetime | None:
     """Return when the bare top may freeze; None where blankets that cure it are held over it by then."""
     bare = under.bare_freezes_from
     is_covered = bare is not None and laid is not None and (laid + COVERING).timestamp() <= bare.timestamp()
-    return None if is_covered else bare
+    return None if bare is None or is_covered else half_hour_down(bare)
 
 
 def _left_on(simulation: Simulation, dates: Dates, enough: float | None) -> BlanketsLeftOn | None:

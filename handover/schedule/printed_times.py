@@ -92,6 +92,16 @@ def half_hour_down(when: datetime) -> datetime:
     return (up.astimezone(UTC) - behind).astimezone(when.tzinfo)
 
 
+def danger_hours(start: datetime, end: datetime) -> tuple[datetime, datetime]:
+    """Return the hours of a danger as printed: to the half hours around it, never shorter than it is.
+
+    Returns:
+        Start and end, each in its own zone; a danger of an instant lasts half an hour.
+    """
+    last = max(end, start + timedelta.resolution, key=datetime.timestamp)
+    return half_hour_down(start), half_hour_up(last)
+
+
 def morning_up(when: datetime) -> datetime:
     """Return the first morning (8:00 local) that is not before `when`, in the same zone."""
     morning = datetime.combine(when.date(), MORNING, when.tzinfo)

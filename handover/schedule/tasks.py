@@ -39,6 +39,7 @@ from handover.schedule.printed_times import (
     SLEEPING_HOUR,
     before_the_night,
     by_day,
+    danger_hours,
     evening_of,
     half_hour_down,
     half_hour_up,
@@ -771,11 +772,13 @@ class _Planner:
     def _span(self, cover: FrostCover) -> CoverSpan:
         """Return how long a cover lies, at the site's clock."""
         end, frosts = cover.end, cover.frosts
+        hours = danger_hours(frosts[0].start, frosts[-1].end) if frosts else (None, None)
+        first, last = (None if each is None else each.astimezone(self.zone) for each in hours)
         return CoverSpan(
             end=None if end is None else end.astimezone(self.zone),
             off=None if cover.off is None else str(cover.off),
-            frost_start=frosts[0].start.astimezone(self.zone) if frosts else None,
-            frost_end=frosts[-1].end.astimezone(self.zone) if frosts else None,
+            frost_start=first,
+            frost_end=last,
         )
 
     def _next_cover(self) -> FrostCover | None:

@@ -922,3 +922,35 @@ def test_the_chance_of_rain_is_the_same_on_every_paper(
     assert f"({printed})" in data_sheet_html(wording)
     assert any(printed in each.note for each in wording.visits.days)
     assert any(printed in each.note for each in CareSheet(wording, {}).days)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_frost_has_the_same_hours_on_every_paper(
+    job: JobRecord, frozen_out: CureSchedule, language: str
+) -> None:
+    """Seen: a frost until 11:30 at night on the care sheet, until 11:10 in the calendar and for the crew."""
+    begins = frozen_out.placement_end.replace(hour=23, minute=10)
+    figures = (
+        Figure("coldest_surface", -3.0, "degC"),
+        Figure("coldest_air", -6.0, "degC"),
+        Figure("forecast_air", -4.0, "degC"),
+    )
+    nights = tuple(
+        Risk("frost", first, first + timedelta(hours=1, minutes=35), first + timedelta(hours=1), figures)
+        for first in (begins, begins + timedelta(hours=3))
+    )
+    start, end = begins.replace(minute=0), (nights[-1].end + timedelta(minutes=15))
+    caution = Caution("frost", figures)
+    frozen = replace(frozen_out, risks=nights, cautions=(*frozen_out.cautions, caution), tasks=())
+    wording = Wording(job, frozen, language=language)
+    (told,) = (each for each in wording.warnings.notices if each.code == "frost")
+    danger = wording.say("risk.frost.title")
+    (row,) = (each for each in CrewSheet(wording).rows("dangers") if each.what.startswith(danger))
+    first, last = wording.speak.moment(start), wording.speak.moment(end)
+    for short in (told.text, f"{row.when} {row.detail}"):
+        assert first.short in short
+        assert last.short in short
+    for events in (owner_events(wording), crew_events(wording)):
+        (event,) = (each for each in events if each.kind == "frost-cover")
+        assert first.text in event.description
+        assert last.text in event.description

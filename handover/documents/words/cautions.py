@@ -15,12 +15,7 @@ from handover.schedule.cover_times import early_frosts, first_visit, is_soft, sh
 from handover.schedule.delivery_tickets import TICKET_LIMIT
 from handover.schedule.loading import bare_frost_hours
 from handover.schedule.model import MilestoneKind, PrintedTime
-from handover.schedule.printed_times import (
-    frost_safe_under_blankets,
-    half_hour_down,
-    half_hour_up,
-    monday_up,
-)
+from handover.schedule.printed_times import danger_hours, frost_safe_under_blankets, monday_up
 from handover.schedule.tasks import cover_tasks, is_laid_by_crew, staying_cover
 
 if TYPE_CHECKING:
@@ -81,7 +76,7 @@ class CautionWording(ScheduleWords):
         part, hours = "-curing" if caution.code == "cold-weather" else "", ""
         if frosts:
             part = "-hours"
-            ends = half_hour_down(frosts[0].start), half_hour_up(frosts[-1].end + timedelta.resolution)
+            ends = danger_hours(frosts[0].start, frosts[-1].end)
             zone = ZoneInfo(self.schedule.timezone)
             first, last = (each.astimezone(zone) for each in ends)
             same = first.date() == last.date()
