@@ -198,12 +198,13 @@ def _rubbing(wording: Wording, task: Task) -> str:
 
 
 def _walk_through(wording: Wording) -> Iterator[str]:
-    """Yield the day on which crew and owner look at the slab together; the hour by when its cover is off."""
+    """Yield the day on which crew and owner look at the slab together; the hour from which they can."""
     for each in _ahead(wording, WALK_THROUGH):
         if each.all_day:
             yield wording.say("sheet.crew-walk", day=wording.speak.day(each.start.date()))
         else:
-            yield wording.say("sheet.crew-walk-uncovered", when=wording.speak.moment(each.start).text)
+            why = f"sheet.crew-walk-{each.how or 'uncovered'}"
+            yield wording.say(why, when=wording.speak.moment(each.start).text)
 
 
 def _ahead(wording: Wording, kind: str) -> list[Task]:

@@ -300,7 +300,8 @@ class _TaskWording:
         """Return the walk-through of crew and owner."""
         title, text = self.words.walkthrough(task.by)
         if not task.all_day:
-            text = f"{self.wording.say('event.walk-through.uncovered', hour=self._hour(task))} {text}"
+            why = self.wording.say(f"event.walk-through.{task.how or 'uncovered'}", hour=self._hour(task))
+            text = f"{why} {text}"
         return _TaskWords(title, self._with_closing(text, task) if task.by == "owner" else text)
 
     def blankets_on(self, task: Task) -> _TaskWords:

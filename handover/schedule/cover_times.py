@@ -366,17 +366,17 @@ def walk_through(schedule: CureSchedule) -> datetime | None:
         )
     )
     if ends is not None and ends - schedule.placement_end <= WALK_THROUGH_LATEST:
-        return _after_covers(schedule, ends)
+        return uncovered_from(schedule, ends)
     if walk is None:
         return None
     seen = max((each for each in (forms, walk) if each is not None), key=datetime.timestamp)
     until_cured = is_covered_at(schedule, seen) and schedule.curing_method in _COVERED_WHILE_CURING
     if until_cured or is_covered_between_waterings(schedule, seen):
-        return None if ends is None else _after_covers(schedule, ends)
-    return _after_covers(schedule, seen)
+        return None if ends is None else uncovered_from(schedule, ends)
+    return uncovered_from(schedule, seen)
 
 
-def _after_covers(schedule: CureSchedule, when: datetime) -> datetime | None:
+def uncovered_from(schedule: CureSchedule, when: datetime) -> datetime | None:
     """Return an instant, or the warmest hour after the cover that lies there; None: past the estimate."""
     covered, off = _uncovered_after(schedule, when)
     return off if covered else when

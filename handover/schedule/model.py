@@ -856,6 +856,8 @@ class Task:
                 "timer",
                 "undated",
                 "in-doubt",
+                "by-walking",
+                "by-edges",
                 "never",
             ),
         ),

@@ -7,7 +7,7 @@ and record alone: a schedule of an earlier version, which has no list, gets the 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
 from itertools import chain, zip_longest
 from typing import TYPE_CHECKING, Any
@@ -29,6 +29,7 @@ from handover.schedule.cover_times import (
     may_water_freeze,
     pipes_by,
     sheet_after_blankets,
+    uncovered_from,
     walk_through,
     ways_left,
 )
@@ -41,6 +42,7 @@ from handover.schedule.printed_times import (
     by_day,
     danger_hours,
     evening_of,
+    for_people,
     half_hour_down,
     half_hour_up,
     last_cut,
@@ -124,6 +126,9 @@ UNDATED = "undated"
 
 OWNER_SETS = ("set-timer", "set-timer-ahead")
 """How an owner sets a timer: at a run, or ahead of it."""
+
+BY_WALKING, BY_EDGES = "by-walking", "by-edges"
+"""Why crew and owner meet from an hour on: walking is allowed from then on, or the edges are done."""
 
 IN_DOUBT = "in-doubt"
 """How work is done of which nobody knows whether it was done: whoever is there looks."""
@@ -722,20 +727,43 @@ class _Planner:
     def _walk_through(self, by: Party) -> Iterator[Task]:
         """Meet about open items: when curing ends, or earlier where that is weeks ahead.
 
-        On a day on which a cover comes off or goes on, the hour is that at which nothing hides the slab.
+        It has an hour on a day on which a cover comes off or goes on, walking is allowed, or the crew works
+        on the edges: nobody is there sooner. Work until the evening puts it off to the next day.
         """
         when = walk_through(self.schedule)
-        if when is None:
+        while when is not None:
+            day = when.astimezone(self.zone).date()
+            ready = {each: how for each, how in self._seen_from() if each.date() == day}
+            start = for_people(max([when.astimezone(self.zone), *ready], key=_utc))
+            if start.date() > day:
+                when = uncovered_from(self.schedule, start)
+                continue
+            if ready or self._is_hidden_on(day):
+                how = ready.get(start, "")
+                yield self._task(WALK_THROUGH, by, start, WALKING, because=WALK_THROUGH, how=how)
+            else:
+                yield self._on_day(WALK_THROUGH, by, when, because=WALK_THROUGH)
             return
-        day = when.astimezone(self.zone).date()
-        lifts = [each.end for each in (*self._blankets(), *self._covers_off()) if each.kind == BLANKETS_OFF]
-        lifted = [each for each in lifts if each.date() == day]
+
+    def _seen_from(self) -> Iterator[tuple[datetime, str]]:
+        """Yield each hour before which nobody looks at the slab together, and why: a use of the day of it.
+
+        Walking that is allowed from the morning on, and a cover that the owner lifts, need no hour.
+        """
+        for each in self._edges():
+            yield each.end, BY_EDGES
+        for _, printed in self._printed_dates([MilestoneKind.FOOT_TRAFFIC]):
+            allowed = printed.instant.astimezone(self.zone)
+            if allowed.time() > MORNING:
+                yield allowed, BY_WALKING
+        for each in (*self._blankets(), *self._covers_off()):
+            if each.kind == BLANKETS_OFF:
+                yield each.end, ""
+
+    def _is_hidden_on(self, day: date) -> bool:
+        """Return whether a cover against frost comes off or goes on on a day."""
         hides = (each for cover in self.covers for each in (cover.start, cover.end) if each is not None)
-        if lifted or any(each.astimezone(self.zone).date() == day for each in hides):
-            start = max([when, *lifted], key=_utc)
-            yield self._task(WALK_THROUGH, by, start, WALKING, because=WALK_THROUGH)
-        else:
-            yield self._on_day(WALK_THROUGH, by, when, because=WALK_THROUGH)
+        return any(each.astimezone(self.zone).date() == day for each in hides)
 
     def _covers(self, by: Party) -> Iterator[Task]:
         """Cover the slab before it may freeze, once for each span of a cover.

@@ -20,6 +20,7 @@ from handover.documents.events import crew_events, owner_events
 from handover.documents.wording import Wording
 from handover.schedule.model import BetweenCover, CureSchedule, MilestoneKind, Risk, Visit, WateringDay
 from handover.schedule.printed_times import printed_time
+from handover.schedule.tasks import WALK_THROUGH
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -498,8 +499,8 @@ def test_crew_and_owner_walk_the_slab_when_curing_ends_but_not_months_later(
         (hidden, off.instant.date()),
         (between, off.instant.date()),
     ):
-        [event] = [each for each in crew_events(Wording(job, planned)) if each.kind == "walk-through"]
-        assert event.start == day
+        [task] = Wording(job, planned).schedule.tasks_of("crew", WALK_THROUGH)
+        assert task.start.date() == day
 
 
 @pytest.mark.parametrize(
@@ -516,6 +517,42 @@ def test_somebody_arranges_the_hour_of_the_walk_through(
         assert not isinstance(event.start, datetime)
         assert said in event.description
     assert words.say("sheet.crew-walk", day=words.speak.day(event.start)) in CareSheet(words, {}).crew
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+@pytest.mark.parametrize(
+    ("walk_h", "forms_h", "start_h", "how"),
+    [
+        (7, 14, 17, "by-edges"),
+        (17, 8, 17, "by-walking"),
+        (7, 19, 24, None),  # the crew patches until 10 at night
+        (7, -10, 0, None),  # stripped the day before
+    ],
+)
+def test_crew_and_owner_meet_once_the_slab_bears_feet_and_its_edges_are_done(
+    job: JobRecord, schedule: CureSchedule, language: str, walk_h: int, forms_h: int, start_h: int, how: str
+) -> None:
+    """Seen: a walk-through all day, though nobody might step there before 12:30, or the crew patched until 5.
+
+    By the rules of visits, forms take an hour and patching two.
+    """
+    midnight = schedule.placement_start.replace(hour=0, minute=0) + timedelta(days=1)
+    walk, forms = (midnight + timedelta(hours=each) for each in (walk_h, forms_h))
+    planned = with_date(schedule, Kind.CURING_ENDS, midnight + timedelta(days=70))
+    planned = with_date(with_date(planned, Kind.FOOT_TRAFFIC, walk), Kind.STRIP_EDGE_FORMS, forms)
+    words = Wording(job, planned, language=language)
+    owners, crews = (words.schedule.tasks_of(each, WALK_THROUGH)[0] for each in ("owner", "crew"))
+    start = midnight + timedelta(hours=start_h)
+    assert owners.start == crews.start == start
+    assert crews.all_day is (how is None)
+    sheet = " ".join(CareSheet(words, {}).crew)
+    for events in (owner_events(words), crew_events(words)):
+        (event,) = (each for each in events if each.kind == WALK_THROUGH)
+        if how is not None:
+            assert words.say(f"event.walk-through.{how}", hour=words.speak.hour(start)) in event.description
+            assert words.say(f"sheet.crew-walk-{how}", when=words.speak.moment(start).text) in sheet
+        else:
+            assert words.say("sheet.crew-walk", day=words.speak.day(start)) in sheet
 
 
 def test_without_a_defect_there_is_no_patching(job: JobRecord, schedule: CureSchedule) -> None:
