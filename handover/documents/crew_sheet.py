@@ -21,6 +21,7 @@ from handover.documents.text_measure import BOLD, MM, REGULAR, count_lines
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import first_frost, ways_left
 from handover.schedule.delivery_tickets import TICKET_LIMIT, USUAL_LIMIT
+from handover.schedule.joints import saw_of
 from handover.schedule.loading import bare_frost_hours, is_hot_work, materials_to_load, pour_weather
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import danger_hours, half_hour_down
@@ -181,6 +182,18 @@ class CrewSheet:
             return self.say("crew.pour-overnight", hours=hours)
         return self.say("crew.pour", day=self.speak.day(self._local(start)), hours=hours)
 
+    @property
+    def client(self) -> str:
+        """Return whom the crew calls: the owner's name and number; empty if the record has neither."""
+        owner = self.job.owner
+        who = ", ".join(filter(None, (owner.name, owner.phone)))
+        return self.say("crew.client", who=who) if who else ""
+
+    @property
+    def pour_and_client(self) -> str:
+        """Return the line of the pour, with whom the crew calls."""
+        return " · ".join(filter(None, (self.pour, self.client)))
+
     @cached_property
     def load(self) -> str:
         """Return what to load, in one sentence; empty if there is nothing."""
@@ -188,7 +201,8 @@ class CrewSheet:
         return self.say("crew.load", things="; ".join(things)) if things else ""
 
     def _material(self, material: Material) -> str:
-        measure, values = self.wording.quantities.measure, {}
+        measure = self.wording.quantities.measure
+        values = {"saw": self.say(f"saw.name.{saw_of(self.job)}")}
         if material.resistance is not None:
             values["resistance"] = measure(material.resistance, "thermal resistance")
             whose = "record" if material.of_record else "least"
@@ -544,7 +558,7 @@ class CrewSheet:
         """Return the height of what is above the sections, in pt."""
         site = self.job.site
         name = TITLE * 1.1 * self._lines_of((site.name, BOLD), width=self.page.width, size=TITLE)
-        texts = filter(None, (site.address, self.pour))
+        texts = filter(None, (site.address, self.pour_and_client))
         lines = LINE * sum(self._lines_of((each, REGULAR), width=self.page.width) for each in texts)
         load = self._lines_of((self.load, BOLD), width=self.page.load, size=LOAD_TYPE) if self.load else 0
         loaded = load * LOAD_TYPE * 1.32 + LOAD_SPACE if load else 0.0

@@ -15,8 +15,9 @@ from handover.documents.date_phrases import capitalise
 from handover.documents.translations import slug
 from handover.documents.words.what_if import what_if
 from handover.schedule.cover_times import sheet_after_blankets
-from handover.schedule.model import MilestoneKind, Party
-from handover.schedule.printed_times import evening_of, is_sawn_within, saw_meets_water
+from handover.schedule.joints import saw_of
+from handover.schedule.model import CONVENTIONAL, EARLY_ENTRY, MilestoneKind, Party
+from handover.schedule.printed_times import early_entry_hours, evening_of, is_sawn_within, saw_meets_water
 from handover.schedule.tasks import (
     BLANKETS_OFF,
     BLANKETS_ON,
@@ -60,6 +61,9 @@ if TYPE_CHECKING:
     from handover.schedule.model import Task
 
 EventLook = Literal["water", "may", "protect", "work"]
+
+CUT_DIGITS = 3
+"""As many as the data sheet has for the same depth."""
 
 
 @dataclass(frozen=True)
@@ -254,11 +258,29 @@ class _TaskWording:
         under = (say("milestone.words.saw-under-cover"),) if "under-cover" in task.notes else ()
         coated = (say("milestone.words.saw-coated"),) if self._is_on_coat() else ()
         room = (self.wording.dates.saw_in_room,) if self.wording.dates.saw_in_room else ()
-        text = "\n".join([*self._respirator(task), text, *room, *under, *coated, *what_if(say, task)])
+        cut = [*self._respirator(task), *self._cut()]
+        text = "\n".join([*cut, text, *room, *under, *coated, *what_if(say, task)])
         if "over-pipes" in task.notes:
             title = say("milestone.words.saw-heated-title", title=title)
             text = f"{self._over_pipes}\n{text}"
         return _TaskWords(title, self._with_night(text, task))
+
+    def _cut(self) -> Iterator[str]:
+        """Yield which saw cuts, and how deep; then from when an early-entry saw may cut instead."""
+        joints, say, speak = self.schedule.joints, self.wording.say, self.wording.speak
+        if joints is None:
+            return
+        depths = {CONVENTIONAL: joints.depth_m, EARLY_ENTRY: joints.early_entry_depth_m}
+        deep = {
+            saw: self.wording.quantities.measure(depth, "thickness", CUT_DIGITS)
+            for saw, depth in depths.items()
+        }
+        saw, pipes = saw_of(self.job), "-pipes" if self.job.slab.heated else ""
+        yield say(f"saw.cut-{saw}{pipes}", depth=deep[saw])
+        if (hours := early_entry_hours(self.schedule)) is not None:
+            opens, closes = (speak.moment(each.astimezone(self.zone)).text for each in hours)
+            now = "" if self.schedule.is_ahead(hours[0]) else "-now"
+            yield say(f"saw.or-early-entry{now}", opens=opens, closes=closes, depth=deep[EARLY_ENTRY])
 
     def _is_on_coat(self) -> bool:
         """Return whether the joints are cut through a compound that is on the slab by then."""

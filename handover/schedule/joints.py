@@ -16,7 +16,7 @@ from handover.concrete.restraint import (
 )
 from handover.practice.silica import respirators
 from handover.schedule.dates import SawLimits
-from handover.schedule.model import Joints, MilestoneKind, SawWindow
+from handover.schedule.model import CONVENTIONAL, EARLY_ENTRY, Joints, MilestoneKind, SawWindow
 from handover.schedule.printed_times import half_hour_down, half_hour_up
 from handover.schedule.quantiles import (
     early_instant,
@@ -37,7 +37,6 @@ if TYPE_CHECKING:
     from handover.schedule.dates import Dates
     from handover.schedule.simulation import Simulation
 
-EARLY_ENTRY, CONVENTIONAL = "early-entry", "conventional"
 _MIDDLE = 1
 _MEDIAN = 0.5
 

@@ -37,6 +37,9 @@ SHEET = "plastic sheet"
 BURLAP = "wet burlap"
 """The same."""
 
+EARLY_ENTRY, CONVENTIONAL = "early-entry", "conventional"
+"""The kinds of saw that cut joints."""
+
 CureMode = Literal["wet", "cover", "coat"]
 CURE_MODES: dict[str, CureMode] = {
     SHEET: "cover",

@@ -8,7 +8,13 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from handover.practice.rules import general_rules
-from handover.schedule.model import FORMS_AFTER_COVER, REPEATED_FROST, MilestoneKind, PrintedTime
+from handover.schedule.model import (
+    EARLY_ENTRY,
+    FORMS_AFTER_COVER,
+    REPEATED_FROST,
+    MilestoneKind,
+    PrintedTime,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -328,6 +334,24 @@ def last_cut(milestone: Milestone, joints: Joints | None) -> datetime | None:
     """Return the last hour of sawing as printed: of the part placed last where the slab is sawn in stages."""
     last = joints.windows[-1].closes if joints and in_stages(milestone, joints) else milestone.not_after
     return half_hour_down(last) if last else None
+
+
+def early_entry_hours(schedule: CureSchedule) -> tuple[datetime, datetime] | None:
+    """Return the first and the last hour of an early-entry saw that may come in place of a conventional one.
+
+    Both as printed. None where it need not come sooner, comes too late, or where no hours fit the whole slab.
+    """
+    saw = schedule.milestone(MilestoneKind.SAW_JOINTS)
+    trial = None if saw is None else trial_cut(saw)
+    windows = () if schedule.joints is None else schedule.joints.windows
+    if trial is None or all(each.saw == EARLY_ENTRY for each in windows):
+        return None
+    for each in windows:
+        if each.saw == EARLY_ENTRY and each.part == "whole" and each.opens and each.closes:
+            opens, closes = half_hour_down(each.opens), half_hour_down(each.closes)
+            if opens < min(trial, closes) and schedule.is_ahead(closes):
+                return opens, closes
+    return None
 
 
 def saw_meets_water(schedule: CureSchedule) -> bool:

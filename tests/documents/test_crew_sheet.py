@@ -35,10 +35,11 @@ from handover.schedule.model import (
     MilestoneKind,
     Protection,
     Risk,
+    SawWindow,
     SurfaceChoice,
     SurfaceTask,
 )
-from handover.schedule.printed_times import SLEEPING_HOUR, WAKING_HOUR
+from handover.schedule.printed_times import SLEEPING_HOUR, WAKING_HOUR, half_hour_down
 from handover.schedule.surface_observations import SET_CONTRADICTED
 from handover.schedule.tasks import with_tasks
 from handover.service.summary import plan_summary
@@ -731,3 +732,86 @@ def test_under_the_cover_of_a_slab_without_joints_nobody_saws(
     note = wording.surface.to_come.note if wording.surface.to_come else ""
     assert {"en": "Nobody steps on it before", "es": "Nadie la pisa antes de"}[language] in note
     assert not re.search(r"\bsaw|\bcut|cort", note, re.IGNORECASE)
+
+
+def windows(schedule: CureSchedule, early: timedelta) -> tuple[SawWindow, ...]:
+    """The hours of a conventional saw, and of an early-entry saw that may cut so much earlier."""
+    saw = schedule.milestone(MilestoneKind.SAW_JOINTS)
+    assert saw is not None
+    assert saw.likely is not None
+    assert saw.not_after is not None
+    opens = saw.likely - early
+    return (
+        SawWindow("early-entry", opens, opens, opens + timedelta(hours=3)),
+        SawWindow("conventional", saw.likely, saw.not_before, saw.not_after),
+    )
+
+
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize(("joints", "depth"), [("sawn", "32"), ("early-entry", "25")])
+def test_who_saws_reads_which_saw_and_how_deep(
+    job: JobRecord, schedule: CureSchedule, joints: str, depth: str, language: str
+) -> None:
+    """The saw of the record: one of another kind cuts at other hours, and to another depth."""
+    record = job.model_copy(update={"slab": job.slab.model_copy(update={"joints": joints})})
+    of_saw = windows(schedule, timedelta(hours=2))[joints == "sawn" :]
+    planned = before_the_pour(schedule, joints=Joints(of_saw, None, 0.032, 0.025, 4.0, None))
+    wording = Wording(record, planned, units="si", language=language)
+    kind = "conventional" if joints == "sawn" else "early-entry"
+    line = wording.say(f"saw.cut-{kind}", depth=f"{depth}\N{NO-BREAK SPACE}mm")
+    (saw,) = (each for each in crew_events(wording) if each.kind == MilestoneKind.SAW_JOINTS)
+    sheet = CrewSheet(wording)
+    (row,) = (each for each in sheet.rows("visits") if each.kind == MilestoneKind.SAW_JOINTS)
+    assert line in saw.description
+    assert line in row.detail
+    assert wording.say(f"saw.name.{kind}") in sheet.load
+
+
+@pytest.mark.parametrize(
+    ("early", "issued", "key"),
+    [(2, -8, "or-early-entry"), (2, -1, "or-early-entry-now"), (2, 1.5, ""), (0, -8, "")],
+)
+def test_an_early_entry_saw_has_its_own_hours_where_they_are_earlier(
+    job: JobRecord, schedule: CureSchedule, early: int, issued: float, key: str
+) -> None:
+    """Its trial cut is two hours sooner here, and it is too late three hours after that."""
+    of_saw = windows(schedule, timedelta(hours=early))
+    trial = half_hour_down(of_saw[1].opens or schedule.placement_end)
+    planned = replace(
+        schedule,
+        joints=Joints(of_saw, None, 0.032, 0.025, 4.0, None),
+        issued_at=trial + timedelta(hours=issued),
+        tasks=(),
+    )
+    wording = Wording(job, with_tasks(planned, job))
+    (saw,) = (each for each in crew_events(wording) if each.kind == MilestoneKind.SAW_JOINTS)
+    opens, closes = (
+        wording.speak.moment(trial + timedelta(hours=hours)).text for hours in (-early, 3 - early)
+    )
+    depth = wording.quantities.measure(0.025, "thickness", 3)
+    lines = {
+        each: wording.say(f"saw.{each}", opens=opens, closes=closes, depth=depth)
+        for each in ("or-early-entry", "or-early-entry-now")
+    }
+    assert [each for each, line in lines.items() if line in saw.description.splitlines()] == [
+        *filter(None, [key])
+    ]
+    assert wording.say("saw.name.early-entry") not in saw.title
+
+
+@pytest.mark.parametrize("language", languages())
+def test_whom_the_crew_calls_is_in_the_head(job: JobRecord, schedule: CureSchedule, language: str) -> None:
+    """The name and the number of the record; one of them where the other is missing; else nothing."""
+    for name, phone in (
+        ("Lee Park", "336-555-0142"),
+        ("Lee Park", None),
+        (None, "336-555-0142"),
+        (None,) * 2,
+    ):
+        owner = job.owner.model_copy(update={"name": name, "phone": phone})
+        sheet = CrewSheet(Wording(job.model_copy(update={"owner": owner}), schedule, language=language))
+        html = crew_sheet_html(sheet.wording)
+        known = [each for each in (name, phone) if each]
+        assert sheet.client == (sheet.say("crew.client", who=", ".join(known)) if known else "")
+        assert sheet.client in html
+        assert all((each in html) == (each in known) for each in ("Lee Park", "336-555-0142"))
