@@ -27,6 +27,7 @@ from handover.schedule.cover_times import is_hose_by_crew
 from handover.schedule.loading import is_white_best
 from handover.schedule.model import SHEET
 from handover.schedule.model import MilestoneKind as Kind
+from handover.schedule.owner_dates import may_freeze
 from handover.schedule.tasks import is_over, next_watering, waterings_ahead
 
 if TYPE_CHECKING:
@@ -604,7 +605,7 @@ class CareSheet:
             loops=self.wording.hose_loops,
             looks=self.waters,
             dry_looks=self.wording.visits.has_dry_looks,
-            froze=self.say(f"sheet.call-frost{'-covered' if self._is_covered_in_frost else ''}"),
+            froze=self._froze,
             coat_at=self.wording.surface.coat_at,
             no_coat=self.schedule.is_covered_for_coat,
             seals=bool(self.job.curing.seals),
@@ -628,6 +629,13 @@ class CareSheet:
         return self.text(
             "how/frost-cover" if self._is_dry_under_covers else f"how/{self.wording.dates.method}"
         )
+
+    @property
+    def _froze(self) -> str:
+        """Return which frost is a reason to call; empty where the schedule knows of none."""
+        if not may_freeze(self.schedule):
+            return ""
+        return self.say(f"sheet.call-frost{'-covered' if self._is_covered_in_frost else ''}")
 
     @property
     def _is_covered_in_frost(self) -> bool:

@@ -41,6 +41,12 @@ def is_cold(schedule: CureSchedule) -> bool:
     return any(each.code in COLD_CAUTIONS for each in schedule.cautions)
 
 
+def may_freeze(schedule: CureSchedule) -> bool:
+    """Return whether a schedule knows of frost: before the slab is safe from it, or in the weeks after."""
+    dates = map(schedule.milestone, (MilestoneKind.PROTECTION_ENDS, MilestoneKind.FREEZE_THAW))
+    return is_cold(schedule) or schedule.protection is not None or any(dates)
+
+
 def owner_kinds(schedule: CureSchedule, *, is_heated: bool) -> tuple[MilestoneKind, ...]:
     """Return the kinds of date that the owner's documents show.
 

@@ -19,6 +19,7 @@ from handover.documents.translations import load_translations
 from handover.documents.wording import Wording
 from handover.schedule.model import (
     BetweenCover,
+    Caution,
     Figure,
     MilestoneKind,
     Protection,
@@ -320,3 +321,34 @@ def test_who_keeps_blankets_dry_is_told_how(job: JobRecord, schedule: CureSchedu
     over = {"en": "draw plastic over them", "es": "tienda plástico encima"}[language]
     assert over in care.say("your-part.insulating-blanket-text")
     assert over in care.how
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_frost_is_a_reason_to_call_only_where_the_schedule_knows_of_cold(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """A slab of July in Greensboro; the same one with a date until which it is kept from frost."""
+    froze = load_translations(language).say("sheet.call-frost")
+    walk = next(each for each in schedule.milestones if each.kind == MilestoneKind.FOOT_TRAFFIC)
+    protected = replace(walk, kind=MilestoneKind.PROTECTION_ENDS)
+    cold = replace(schedule, milestones=(*schedule.milestones, protected))
+    mild, frosty = (
+        CareSheet(Wording(job, each, language=language), {}).text_by_method("call")
+        for each in (schedule, cold)
+    )
+    assert froze not in mild
+    assert froze in frosty
+    assert mild.count("<li>") == frosty.count("<li>"), "hail and rain are a reason in both"
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_step_on_plastic_is_warned_of_where_plastic_may_lie(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Between its waterings; under wet burlap alone there is none."""
+    words = {"en": "plastic", "es": "plástico"}[language]
+    for cover, warns in (("plastic sheet", True), ("wet burlap", False)):
+        covered = replace(covered_by_crew(schedule, cover), cautions=(Caution("slips"),))
+        notices = Wording(job, covered, language=language).warnings.notices
+        slips = next(each for each in notices if each.code == "slips")
+        assert (words in slips.title) == (words in slips.text) == warns, cover

@@ -11,12 +11,18 @@ from zoneinfo import ZoneInfo
 
 from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
-from handover.schedule.cover_times import early_frosts, first_visit, is_soft, sheet_after_blankets
+from handover.schedule.cover_times import (
+    early_frosts,
+    first_visit,
+    is_soft,
+    left_on_until_water,
+    sheet_after_blankets,
+)
 from handover.schedule.delivery_tickets import TICKET_LIMIT
 from handover.schedule.loading import bare_frost_hours
-from handover.schedule.model import MilestoneKind, PrintedTime
+from handover.schedule.model import BURLAP, SHEET, MilestoneKind, PrintedTime
 from handover.schedule.printed_times import danger_hours, frost_safe_under_blankets, monday_up
-from handover.schedule.tasks import cover_tasks, is_laid_by_crew, staying_cover
+from handover.schedule.tasks import RAIN_COVER, cover_tasks, is_laid_by_crew, staying_cover
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -61,11 +67,22 @@ class CautionWording(ScheduleWords):
         if caution.at is not None:
             values["at"] = self.speak.hour(caution.at)
         title, text = f"{key}.title", self._text_key(key, caution)
+        if caution.code == "slips" and self._has_plastic:
+            title, text = (f"{each}-plastic" for each in (title, text))
         if self._is_ahead(caution):
             title, text = (f"{each}-ahead" for each in (title, text))
         longer = self.left_on(f"{key}.left-on") if caution.code == "dry-before-frost" else ""
         sentences = filter(None, (self.say(text, **values), longer))
         return Notice(caution.code, self.say(title, **values), " ".join(sentences).strip())
+
+    @property
+    def _has_plastic(self) -> bool:
+        """Whether plastic may lie on the slab: as its cover, over burlap or blankets, or against rain."""
+        covers = {self.schedule.between.cover if self.schedule.between else None}
+        covers.add(left_on_until_water(self.schedule))
+        by_method = self.schedule.curing_method in {SHEET, BURLAP, "insulating blanket"}
+        against_weather = cover_tasks(self.schedule) or self.schedule.tasks_of("crew", RAIN_COVER)
+        return by_method or bool(covers & {SHEET, "any"}) or bool(against_weather)
 
     def _goes_down(self, caution: Caution, forecast_air: str) -> str:
         """Return how cold it gets by the forecast, and when; empty where the caution of frost says it."""
