@@ -352,3 +352,17 @@ def test_a_step_on_plastic_is_warned_of_where_plastic_may_lie(
         notices = Wording(job, covered, language=language).warnings.notices
         slips = next(each for each in notices if each.code == "slips")
         assert (words in slips.title) == (words in slips.text) == warns, cover
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_timer_is_turned_off_when_watering_ends(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """By row and event; nobody turns off a timer that does not exist."""
+    for timer in (True, False):
+        curing = job.curing.model_copy(update={"timer": timer})
+        wording = Wording(job.model_copy(update={"curing": curing}), schedule, language=language)
+        off = wording.say("milestone.words.timer-off")
+        (row,) = (row for row in CareSheet(wording, {}).main if row.kind == MilestoneKind.CURING_ENDS)
+        (event,) = (event for event in owner_events(wording) if event.kind == MilestoneKind.CURING_ENDS)
+        assert (off in row.sentence) is (off in event.description) is timer

@@ -375,7 +375,12 @@ class DateWording:
             return " ".join([*self._weeks(milestone), sentence])
         stays = milestone.kind == MilestoneKind.CURING_ENDS and self.seals
         coat = self.say("milestone.words.coat-stays") if stays else ""
-        after = self._under_cover(milestone), self._cover_comes_off(milestone), coat
+        after = (
+            self._under_cover(milestone),
+            self._timer_off(milestone),
+            self._cover_comes_off(milestone),
+            coat,
+        )
         return " ".join(filter(None, (sentence, *after)))
 
     def _waits_for_cover(self, milestone: Milestone) -> str:
@@ -429,6 +434,12 @@ class DateWording:
         milestone = self.schedule.milestone(kind)
         key = self._under_cover_key(milestone) if milestone else ""
         return self.say(key) if key in NO_STEP else ""
+
+    def _timer_off(self, milestone: Milestone) -> str:
+        """Return that the timer is turned off when curing ends; empty where none waters."""
+        waters = self.has_timer and any(day.visits and day.litres for day in self.schedule.watering)
+        ends = milestone.kind == MilestoneKind.CURING_ENDS
+        return self.say("milestone.words.timer-off") if waters and ends else ""
 
     def _cover_comes_off(self, milestone: Milestone) -> str:
         """Return how the cover between waterings comes off after the last of them; empty where none lies."""
