@@ -5,8 +5,10 @@ from __future__ import annotations
 from datetime import UTC
 from typing import TYPE_CHECKING
 
+from handover.practice.rules import general_rules
 from handover.schedule.cover_times import frost_covers
 from handover.schedule.model import MilestoneKind
+from handover.schedule.printed_times import printed_time
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -62,11 +64,47 @@ def owner_kinds(schedule: CureSchedule, *, is_heated: bool) -> tuple[MilestoneKi
         # Everything comes off at once: blankets are named by their own date, others by the end of curing.
         blankets = schedule.curing_method == "insulating blanket"
         without.add(MilestoneKind.CURING_ENDS if blankets else MilestoneKind.PROTECTION_ENDS)
-    if _is_covered_later(schedule):
+    if _is_covered_later(schedule) or uncovered_in_cold_until(schedule) is not None:
         without.add(MilestoneKind.PROTECTION_ENDS)
     if not is_heated:
         without.add(MilestoneKind.DEICING_SALT)
     return tuple(each for each in OWNER_KINDS if each not in without)
+
+
+def uncovered_in_cold_until(schedule: CureSchedule) -> datetime | None:
+    """Return when cold protection ends for which no cover is planned, as printed.
+
+    Nobody stops then what nobody does; the owner only calls where a forecast gets colder by then. None where
+    covers or blankets are planned, frost is ahead, or the date is past the estimate.
+    """
+    protected = schedule.milestone(MilestoneKind.PROTECTION_ENDS)
+    printed = None if protected is None else printed_time(protected, schedule.placement_end)
+    if printed is None or schedule.curing_method == "insulating blanket":
+        return None
+    issued, ends = schedule.issued_at.astimezone(UTC), printed.instant.astimezone(UTC)
+    is_covered = any(each.end is None or each.end.astimezone(UTC) > issued for each in frost_covers(schedule))
+    may_freeze = any(
+        each.code == "frost" and each.start.astimezone(UTC) < ends and schedule.is_ahead(each.end)
+        for each in schedule.risks
+    )
+    return None if is_covered or may_freeze else printed.instant
+
+
+def forecast_to_call_at(schedule: CureSchedule, until: datetime) -> float:
+    """Return the forecast air at or below which the owner calls: colder than any that the dates count on.
+
+    Args:
+        schedule: Its air, from the time of issue on.
+        until: When cold protection ends.
+
+    Returns:
+        [degC]
+    """
+    rules = general_rules()
+    time_s = schedule.weather.time.astype("datetime64[s]").astype("int64")
+    ahead = (time_s >= schedule.issued_at.timestamp()) & (time_s <= until.timestamp())
+    coldest = float(schedule.air_c[ahead].min()) if ahead.any() else rules["frost.call-from"]
+    return min(rules["frost.call-from"], coldest - rules["frost.call-step"])
 
 
 def _is_covered_later(schedule: CureSchedule) -> bool:

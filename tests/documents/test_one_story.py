@@ -954,3 +954,48 @@ def test_a_frost_has_the_same_hours_on_every_paper(
         (event,) = (each for each in events if each.kind == "frost-cover")
         assert first.text in event.description
         assert last.text in event.description
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize(("air_c", "limit_f"), [(26.0, 36), (1.0, 32)])
+def test_nobody_stops_protecting_a_slab_that_no_cover_is_planned_for(
+    job: JobRecord, cold_schedule: CureSchedule, language: str, air_c: float, limit_f: int
+) -> None:
+    """Seen: "Stop protecting it from cold: May 7" on every paper, with no blanket named, and no frost ahead.
+
+    The owner calls at 2 degC, which is 36 degF; or 1 K below a forecast of 1 degC, at 32 degF.
+    """
+    kind = Kind.PROTECTION_ENDS
+    caution = Caution("cold-weather", (Figure("forecast_air", 1.0, "degC"),))
+    cold = replace(cold_schedule.weather, air_c=np.full_like(cold_schedule.weather.air_c, air_c))
+    bare = replace(cold_schedule, weather=cold, cautions=(*cold_schedule.cautions, caution), tasks=())
+    wording = Wording(job, bare, language=language)
+    title = wording.dates.title(kind)
+    assert kind not in {each.kind for each in CareSheet(wording, {}).main}
+    assert kind not in {each.kind for each in owner_events(wording)}
+    for paper in (care_sheet_html(wording), care_page_html(wording), letter(wording)):
+        assert title not in paper
+    (told,) = (each for each in wording.warnings.notices if each.code == "cold-weather")
+    protected = next(each for each in wording.milestones if each.kind == kind)
+    ends = protected.when
+    assert ends is not None
+    assert protected.crew_title in data_sheet_html(wording)
+    assert f"{limit_f}\N{NO-BREAK SPACE}°F" in told.text
+    assert ends.text in told.text
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_cover_that_is_planned_has_the_date_on_which_it_comes_off(
+    job: JobRecord, cold_schedule: CureSchedule, language: str
+) -> None:
+    kind = Kind.PROTECTION_ENDS
+    begins = cold_schedule.placement_end.replace(hour=23)
+    frost = Risk("frost", begins, begins + timedelta(hours=6), begins)
+    caution = Caution("cold-weather", (Figure("forecast_air", 1.0, "degC"),))
+    covered = replace(cold_schedule, risks=(frost,), cautions=(*cold_schedule.cautions, caution), tasks=())
+    wording = Wording(job, covered, language=language)
+    assert kind in {each.kind for each in CareSheet(wording, {}).main}
+    (told,) = (each for each in wording.warnings.notices if each.code == "cold-weather")
+    ends = next(each for each in wording.milestones if each.kind == kind).when
+    assert ends is not None
+    assert ends.text not in told.text

@@ -21,6 +21,7 @@ from handover.schedule.cover_times import (
 from handover.schedule.delivery_tickets import TICKET_LIMIT
 from handover.schedule.loading import bare_frost_hours
 from handover.schedule.model import BURLAP, SHEET, MilestoneKind, PrintedTime
+from handover.schedule.owner_dates import forecast_to_call_at, uncovered_in_cold_until
 from handover.schedule.printed_times import danger_hours, frost_safe_under_blankets, monday_up
 from handover.schedule.tasks import RAIN_COVER, cover_tasks, is_laid_by_crew, staying_cover
 
@@ -72,7 +73,8 @@ class CautionWording(ScheduleWords):
         if self._is_ahead(caution):
             title, text = (f"{each}-ahead" for each in (title, text))
         longer = self.left_on(f"{key}.left-on") if caution.code == "dry-before-frost" else ""
-        sentences = filter(None, (self.say(text, **values), longer))
+        call = self._call_in_cold() if caution.code == "cold-weather" else ""
+        sentences = filter(None, (self.say(text, **values), longer, call))
         return Notice(caution.code, self.say(title, **values), " ".join(sentences).strip())
 
     @property
@@ -111,6 +113,16 @@ class CautionWording(ScheduleWords):
             for one in (frost, caution)
         )
         return next(printed) == next(printed)
+
+    def _call_in_cold(self) -> str:
+        """Return from which forecast on the owner calls, where no cover is planned; empty where one is."""
+        until = uncovered_in_cold_until(self.schedule)
+        if until is None or not self.schedule.is_ahead(until):
+            return ""
+        limit = self.quantities.measure(forecast_to_call_at(self.schedule, until), "temperature")
+        room = "" if self.schedule.room is None else "-room"
+        when = self.speak.moment(until.astimezone(ZoneInfo(self.schedule.timezone))).text
+        return self.say(f"caution.cold-weather.call{room}", limit=limit, until=when)
 
     def left_on(self, key: str) -> str:
         """Return until when blankets would stay on for repeated frost; empty where no date is known."""
