@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from handover.documents.quantity_format import format_percentage
 from handover.documents.translations import slug
 from handover.schedule.cover_times import (
+    ON_FOOT,
     first_visit,
     is_covered_at,
     is_covered_between_waterings,
@@ -51,8 +52,6 @@ if TYPE_CHECKING:
     from handover.schedule.model import CureSchedule, Milestone, Refusal
     from handover.weather.location import HasLocation
 
-UNDER_COVER = (MilestoneKind.FOOT_TRAFFIC, MilestoneKind.LIGHT_WORK)
-"""Uses that are allowed while a cover is still on the slab."""
 
 KEPT_FROM_FROST = (MilestoneKind.FROST_SAFE, MilestoneKind.PROTECTION_ENDS)
 """Dates until which the slab is covered against frost."""
@@ -418,7 +417,7 @@ class DateWording:
 
     def _under_cover_key(self, milestone: Milestone) -> str:
         when = milestone.not_before
-        if milestone.kind not in UNDER_COVER or when is None:
+        if milestone.kind not in ON_FOOT or when is None:
             return ""
         if any(covers_at(each, when) for each in cover_tasks(self.schedule)):
             return NO_STEP[0]
