@@ -108,11 +108,16 @@ def _hours_to_blankets(slab: SlabSimulation, job: JobRecord, practice: Practice)
     return np.clip(ready, earliest, latest)
 
 
-def blankets_laid(simulation: Simulation) -> datetime | None:
+def blankets_laid(simulation: Simulation, bare_freezes: datetime | None = None) -> datetime | None:
     """Return from when the blankets that cure the slab are laid, as simulated, the early end of the band.
 
     That is near a frost or at final set, not before finishing ends; at night it is the evening before, when
-    they are held clear of the slab. None where no blankets cure it.
+    they are held clear of the slab. On a slab whose last pass is done they lie before the bare top may
+    freeze. None where no blankets cure it.
+
+    Args:
+        simulation: The slab.
+        bare_freezes: From when the top may freeze without a cover; None: it does not.
     """
     if not simulation.is_insulated:
         return None
@@ -122,7 +127,13 @@ def blankets_laid(simulation: Simulation) -> datetime | None:
     laid = instant_after(simulation.slab.placed_s[CENTRAL], early_h, simulation.job.zone)
     placement = simulation.job.placement
     finished = half_hour_up((placement.finished or placement.end).astimezone(simulation.job.zone))
-    return None if laid is None else before_the_night(half_hour_up(laid), finished)
+    if laid is None:
+        return None
+    laid = before_the_night(half_hour_up(laid), finished)
+    if bare_freezes is None or placement.finished is None:
+        return laid
+    in_time = half_hour_down(bare_freezes.astimezone(laid.tzinfo) - COVERING)
+    return max(min(laid, in_time, key=datetime.timestamp), finished, key=datetime.timestamp)
 
 
 def least_enough(blankets: Iterable[tuple[float, float]], freezing_c: float) -> float | None:
@@ -154,7 +165,9 @@ def plan_protection(simulation: Simulation, dates: Dates) -> Protection | None:
         enough=enough,
         laid=cover_resistance(simulation.job, simulation.practice),
         until=None if chosen is None else chosen.frost_safe,
-        bare_freezes_from=None if enough == 0.0 else _before_blankets(tried[-1], blankets_laid(simulation)),
+        bare_freezes_from=None
+        if enough == 0.0
+        else _before_blankets(tried[-1], blankets_laid(simulation, tried[0].freezes_from)),
         largest_drop_k=largest_drop(simulation.job, simulation.practice),
         drop_k=_drop(simulation, dates),
         edges=simulation.practice["frost.edges"],

@@ -138,7 +138,7 @@ def plan_cure(
         protection=protection,
         between=between,
         surface=surface.task,
-        blankets_on=blankets_laid(simulation),
+        blankets_on=blankets_laid(simulation, None if bare is None else bare.freezes_from),
         covered_since=covered_since,
         room=room_basis(job, simulation.weather, simulation.air_c),
         joints=plan_joints(simulation, dates),

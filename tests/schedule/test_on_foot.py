@@ -63,3 +63,18 @@ def test_without_a_cover_no_date_waits(job: Job, weather: Weather, as_of: dateti
     schedule = plan_cure(job(), weather(16.0, 26.0, wind_ms=np.full(14 * 24, 2.0)), as_of)
     gates = [schedule.milestone(kind).because.governing.rule for kind in ON_FOOT]
     assert not any(each.endswith(UNDER_COVER) for each in gates)
+
+
+@pytest.mark.parametrize("coldest", [-16.0, -10.0, -6.0])
+def test_blankets_lie_before_the_bare_top_of_a_finished_slab_may_freeze(
+    job: Job, weather: Weather, as_of: datetime, coldest: float
+) -> None:
+    """Seen: frost on the bare top from 7 pm, and the blankets on at 8 pm."""
+    finished = as_of.replace(hour=15)
+    record = job(curing=BLANKETS, placement={"finished": finished, "concrete_temperature": 14.0})
+    schedule = plan_cure(record, weather(coldest, coldest + 9.0), as_of.replace(hour=16))
+    assert schedule.protection is not None
+    bare = schedule.protection.blankets[0].freezes_from
+    assert bare is not None
+    assert schedule.blankets_on is not None
+    assert finished <= schedule.blankets_on <= max(bare - COVERING, finished)
