@@ -138,7 +138,8 @@ def _dates(wording: Wording) -> Iterator[CrewVisit]:
             room = (
                 wording.say("saw-room.owner") if kind == Kind.SAW_JOINTS and wording.dates.saw_in_room else ""
             )
-            line = " ".join(filter(None, (_date(wording, words, words.when), room, water)))
+            nails = wording.dates.nails if kind == Kind.STRIP_EDGE_FORMS else ""
+            line = " ".join(filter(None, (_date(wording, words, words.when), room, water, nails)))
             yield (words.trial or words.when).instant, line
 
 

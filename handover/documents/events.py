@@ -183,6 +183,8 @@ class _TaskWording:
         words = self._date(task.kind)
         when = words.when.text if words.when and not words.when.hour else self._hour(task)
         title = self.wording.say("calendar.from", title=words.title, hour=when)
+        if task.kind == MilestoneKind.FOOT_TRAFFIC:
+            words = replace(words, sentence=f"{words.sentence} {self.wording.dates.nails}".strip())
         return _TaskWords("", self.words.owner_text(words), "may", title)
 
     def distant(self, task: Task) -> _TaskWords:

@@ -233,7 +233,7 @@ def _to_come(words: Wording) -> list[MilestoneWords]:
 def keep_off(words: Wording) -> str:
     """Return until when children and pets stay off, as the care sheet says, and off its cover.
 
-    Empty if that is past.
+    Empty if that is past. Boards with nails keep them away longer.
     """
     if not any(each.kind == MilestoneKind.FOOT_TRAFFIC for each in words.dates.owner_milestones):
         return words.say("message.keep-off-unknown")
@@ -241,7 +241,8 @@ def keep_off(words: Wording) -> str:
     for date in ahead:
         if date.when is not None:
             off = words.say("message.keep-off", when=date.when.text)
-            return f"{off} {words.dates.no_step(date.kind)}".strip()
+            nails = words.say("message.keep-off-nails") if words.dates.nails else ""
+            return " ".join(filter(None, (off, words.dates.no_step(date.kind), nails)))
     return words.say("message.keep-off-unknown") if ahead else ""
 
 

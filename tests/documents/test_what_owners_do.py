@@ -366,3 +366,18 @@ def test_a_timer_is_turned_off_when_watering_ends(
         (row,) = (row for row in CareSheet(wording, {}).main if row.kind == MilestoneKind.CURING_ENDS)
         (event,) = (event for event in owner_events(wording) if event.kind == MilestoneKind.CURING_ENDS)
         assert (off in row.sentence) is (off in event.description) is timer
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_children_stay_away_until_the_boards_with_nails_are_cleared(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Seen: they may walk at 7:30, when the boards come off; one line of three told of the nails."""
+    without = tuple(each for each in schedule.milestones if each.kind != MilestoneKind.STRIP_EDGE_FORMS)
+    for each, has_boards in ((schedule, True), (replace(schedule, milestones=without), False)):
+        wording = Wording(job, each, language=language)
+        nails = wording.say("milestone.words.nails")
+        (event,) = (event for event in owner_events(wording) if event.kind == MilestoneKind.FOOT_TRAFFIC)
+        assert any(nails in line for line in crew_visits(wording)) is has_boards
+        assert (nails in event.description) is has_boards
+        assert (wording.say("message.keep-off-nails") in letter(wording)) is has_boards

@@ -247,6 +247,12 @@ class DateWording:
             return ""
         return self.say("saw-room.unknown" if room.state == "unknown" else "saw-room.warmest")
 
+    @property
+    def nails(self) -> str:
+        """Who stays away until the boards of the edges are cleared; empty where none come off."""
+        strips = self.schedule.milestone(MilestoneKind.STRIP_EDGE_FORMS) is not None
+        return self.say("milestone.words.nails") if strips else ""
+
     # ---- one date
 
     def milestone(self, milestone: Milestone) -> MilestoneWords:
