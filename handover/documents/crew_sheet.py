@@ -27,10 +27,11 @@ from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import danger_hours, half_hour_down
 from handover.schedule.surface_observations import SET_CONTRADICTED
 from handover.schedule.tasks import (
+    LOOK_JOINTS,
     RAIN_COVER,
     SHEET_LAY,
     SURFACE,
-    are_joints_in_doubt,
+    is_begun,
     is_over,
     unwatched_covers,
 )
@@ -442,11 +443,6 @@ class CrewSheet:
 
     def _visits(self) -> Iterator[CrewRow]:
         """Yield when who comes back for what: the events of the crew's calendar."""
-        if are_joints_in_doubt(self.schedule):
-            how = self.say("crew.joints-past.text")
-            yield CrewRow(
-                self.say("crew.now"), self.say("crew.joints-past.title"), how, rank=1, detail_rank=1
-            )
         hour_only = {f"{each.when_text}." for each in self.wording.dates.milestones}
         number = 0
         for task, event in zip(self.schedule.tasks_of("crew"), crew_work(self.wording), strict=True):
@@ -454,14 +450,22 @@ class CrewSheet:
                 continue
             number += 1
             lines = [line for line in event.description.splitlines() if line not in hour_only]
+            rank, detail_rank = self._ranks(event, number)
             yield CrewRow(
-                self._event_hours(event),
-                f"{self._work(event)}.",
+                self._event_hours(event, is_on=is_begun(self.schedule, task)),
+                _sentence(self._work(event)),
                 " ".join(map(_sentence, lines)),
-                rank=2 if number <= SOON else 5,
+                rank=rank,
                 kind=event.kind,
-                detail_rank=3 if event.kind in URGENT_KINDS else 7,
+                detail_rank=detail_rank,
             )
+
+    @staticmethod
+    def _ranks(event: CareEvent, number: int) -> tuple[int, int]:
+        """Return how urgent a visit is, and how it is done, by its kind and its number in the list."""
+        if event.kind == LOOK_JOINTS:
+            return 1, 1
+        return 2 if number <= SOON else 5, 3 if event.kind in URGENT_KINDS else 7
 
     def _work(self, event: CareEvent) -> str:
         """Return what a visit is for, without its hour."""
@@ -474,10 +478,12 @@ class CrewSheet:
         is_later = task.kind == RAIN_COVER and task.start > finished
         return task.kind not in DAY_KINDS or is_later
 
-    def _event_hours(self, event: CareEvent) -> str:
+    def _event_hours(self, event: CareEvent, *, is_on: bool) -> str:
         """Return the hour of an event; both for joints, which must not be cut too late."""
         if not isinstance(event.start, datetime) or not isinstance(event.end, datetime):
             return self.speak.short_day(event.start)
+        if is_on and event.kind == LOOK_JOINTS:
+            return self.say("crew.now")
         if not self.schedule.is_ahead(event.end):
             return self.say("sheet.crew-now")
         if event.kind == Kind.SAW_JOINTS:

@@ -19,6 +19,7 @@ from handover.schedule.joints import saw_of
 from handover.schedule.model import CONVENTIONAL, EARLY_ENTRY, MilestoneKind, Party
 from handover.schedule.printed_times import early_entry_hours, evening_of, is_sawn_within, saw_meets_water
 from handover.schedule.tasks import (
+    BENEATH_COVER,
     BLANKETS_OFF,
     BLANKETS_ON,
     BRING_BLANKETS,
@@ -30,6 +31,7 @@ from handover.schedule.tasks import (
     IN_DOUBT,
     LAY_HOSE,
     LOOK_COAT,
+    LOOK_JOINTS,
     NEXT,
     NO_SALT,
     OWNER_SETS,
@@ -256,16 +258,40 @@ class _TaskWording:
         else:
             words = self._date(task.kind)
             title, text = words.crew_title, self.words.crew_text(words)
-        say = self.wording.say
-        under = (say("milestone.words.saw-under-cover"),) if "under-cover" in task.notes else ()
-        coated = (say("milestone.words.saw-coated"),) if self._is_on_coat() else ()
         room = (self.wording.dates.saw_in_room,) if self.wording.dates.saw_in_room else ()
-        cut = [*self._respirator(task), *self._cut()]
-        text = "\n".join([*cut, text, *room, *under, *coated, *what_if(say, task)])
+        lines = [*self._respirator(task), *self._cut(), text, *room, *self._at_joints(task)]
+        text = "\n".join(lines)
         if "over-pipes" in task.notes:
-            title = say("milestone.words.saw-heated-title", title=title)
+            title = self.wording.say("milestone.words.saw-heated-title", title=title)
             text = f"{self._over_pipes}\n{text}"
         return _TaskWords(title, self._with_night(text, task))
+
+    def joints_in_doubt(self, task: Task) -> _TaskWords:
+        """Return the question whether the joints were cut, and how they are cut so late."""
+        title, text = self.words.event(LOOK_JOINTS)
+        lines = [text, *self._late_cut(), *self._respirator(task), *self._at_joints(task)]
+        if "over-pipes" in task.notes:
+            lines.insert(0, self._over_pipes)
+        return _TaskWords("", "\n".join(lines), title=title)
+
+    def _late_cut(self) -> Iterator[str]:
+        """Yield how deep a late cut is: a shallow one draws no crack once the slab is hard."""
+        if (joints := self.schedule.joints) is not None:
+            depth = self.wording.quantities.measure(joints.depth_m, "thickness", CUT_DIGITS)
+            yield self.wording.say(f"saw.cut-late{self._pipes}", depth=depth)
+
+    @property
+    def _pipes(self) -> str:
+        """The end of the keys of the words for a slab with heating in it."""
+        return "-pipes" if self.job.slab.heated else ""
+
+    def _at_joints(self, task: Task) -> Iterator[str]:
+        """Yield what else who cuts joints must do: with a cover, with a compound, in frost."""
+        if BENEATH_COVER in task.notes:
+            yield self.wording.say("milestone.words.saw-under-cover")
+        if self._is_on_coat():
+            yield self.wording.say("milestone.words.saw-coated")
+        yield from what_if(self.wording.say, task)
 
     def _cut(self) -> Iterator[str]:
         """Yield which saw cuts, and how deep; then from when an early-entry saw may cut instead."""
@@ -277,8 +303,8 @@ class _TaskWording:
             saw: self.wording.quantities.measure(depth, "thickness", CUT_DIGITS)
             for saw, depth in depths.items()
         }
-        saw, pipes = saw_of(self.job), "-pipes" if self.job.slab.heated else ""
-        yield say(f"saw.cut-{saw}{pipes}", depth=deep[saw])
+        saw = saw_of(self.job)
+        yield say(f"saw.cut-{saw}{self._pipes}", depth=deep[saw])
         if (hours := early_entry_hours(self.schedule)) is not None:
             opens, closes = (speak.moment(each.astimezone(self.zone)).text for each in hours)
             now = "" if self.schedule.is_ahead(hours[0]) else "-now"
@@ -438,6 +464,7 @@ _WORDS: Mapping[str, Callable[[_TaskWording, Task], _TaskWords]] = {
     SURFACE: _TaskWording.surface,
     RAIN_COVER: _TaskWording.rain_cover,
     LOOK_COAT: _TaskWording.look_at_coat,
+    LOOK_JOINTS: _TaskWording.joints_in_doubt,
     RAIN_COVER_OFF: _TaskWording.rain_cover_off,
     LAY_HOSE: _TaskWording.soaker_hose,
     BUILD_RIM: _TaskWording.rim,

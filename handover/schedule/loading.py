@@ -22,6 +22,7 @@ from handover.schedule.tasks import (
     COVERS,
     LAY_HOSE,
     LOOK_COAT,
+    LOOK_JOINTS,
     RUB_EDGES,
     SURFACE,
     UNDATED,
@@ -229,13 +230,18 @@ def _saw_hours(schedule: CureSchedule) -> tuple[datetime, datetime] | None:
 def _for_saw(schedule: CureSchedule) -> Iterator[Material]:
     """Yield the saw, with a respirator if need be, while joints are to be sawn; also without a known hour.
 
-    Where its water may freeze, it comes with what a dry cut asks for.
+    Where its water may freeze, it comes with what a dry cut asks for. Where nobody knows whether the joints
+    were cut, it comes with the respirator in any case.
     """
     joints = schedule.joints
-    for saw in _tasks_left(schedule, MilestoneKind.SAW_JOINTS):
+    for saw in _tasks_left(schedule, MilestoneKind.SAW_JOINTS, LOOK_JOINTS):
         yield Material("saw-in-frost" if saw.if_frost else "saw")
-        if joints is not None and joints.protection_factor:
-            yield Material("respirator", protection_factor=joints.protection_factor)
+        factors = () if joints is None else tuple(each.protection_factor for each in joints.dust)
+        needed = 0.0 if joints is None else joints.protection_factor
+        if saw.kind == LOOK_JOINTS:
+            needed = needed or min(filter(None, factors), default=0.0)
+        if needed:
+            yield Material("respirator", protection_factor=needed)
 
 
 def _for_dark(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:

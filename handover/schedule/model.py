@@ -823,7 +823,7 @@ class Task:
             "What: the kind of a date, whose work it is or from which a use is allowed; or "
             '"watering", "frost-cover", "cover-not-water", "no-salt", "surface", "rain-cover", '
             '"rain-cover-off", "lay-hose", "build-rim", "pipes-frost", "rub-edges", '
-            '"walk-through", "bring-blankets", "blankets-on" or "blankets-off".'
+            '"look-coat", "look-joints", "walk-through", "bring-blankets", "blankets-on" or "blankets-off".'
         ),
     ]
     by: Annotated[Party, means("Who does it.")]

@@ -107,6 +107,7 @@ SURFACE = "surface"
 RAIN_COVER = "rain-cover"
 RAIN_COVER_OFF = "rain-cover-off"
 LOOK_COAT = "look-coat"
+LOOK_JOINTS = "look-joints"
 LAY_HOSE = "lay-hose"
 BUILD_RIM = "build-rim"
 PIPES_FROST = "pipes-frost"
@@ -210,16 +211,23 @@ def is_pond_filled_by(schedule: CureSchedule, when: datetime) -> bool:
 
 def is_sawing_over(schedule: CureSchedule) -> bool:
     """Return whether the hours of sawing are past at the time of issue; a slab that is not sawn has none."""
-    is_sawn = schedule.milestone(MilestoneKind.SAW_JOINTS) is not None
-    tasks = schedule.tasks_of("crew", MilestoneKind.SAW_JOINTS)
-    return is_sawn and all(is_over(schedule, each) for each in tasks)
+    return _is_over_by(schedule, schedule.tasks_of("crew", MilestoneKind.SAW_JOINTS))
 
 
 def are_joints_in_doubt(schedule: CureSchedule) -> bool:
     """Return whether nobody knows if the joints were cut: from their last hour on, until curing ends."""
+    return _are_in_doubt(schedule, schedule.tasks_of("crew", MilestoneKind.SAW_JOINTS))
+
+
+def _are_in_doubt(schedule: CureSchedule, sawing: Iterable[Task]) -> bool:
     ends = schedule.milestone(MilestoneKind.CURING_ENDS)
     is_cured = ends is not None and ends.not_before is not None and not schedule.is_ahead(ends.not_before)
-    return not is_cured and is_sawing_over(schedule)
+    return not is_cured and _is_over_by(schedule, sawing)
+
+
+def _is_over_by(schedule: CureSchedule, sawing: Iterable[Task]) -> bool:
+    is_sawn = schedule.milestone(MilestoneKind.SAW_JOINTS) is not None
+    return is_sawn and all(is_over(schedule, each) for each in sawing)
 
 
 def next_cover(schedule: CureSchedule) -> Task | None:
@@ -354,6 +362,7 @@ class _Planner:
         yield from self._pipes()
         yield from self._sawing()
         yield from self._undated_sawing()
+        yield from self._joints_in_doubt()
         yield from self._edges()
         yield from self._walk_through("crew")
         yield from self._covers("crew")
@@ -631,6 +640,24 @@ class _Planner:
         else:
             day = max(self.schedule.placement_end, self.schedule.issued_at, key=_utc)
             yield self._on_day(kind, "crew", day, because=kind, how=UNDATED, notes=always)
+
+    def _joints_in_doubt(self) -> Iterator[Task]:
+        """Look whether the joints were cut, by day, where nobody knows it; it can wait until curing ends."""
+        if not _are_in_doubt(self.schedule, (*self._sawing(), *self._undated_sawing())):
+            return
+        ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
+        start = by_day(half_hour_down(self.schedule.issued_at.astimezone(self.zone)))
+        end = _utc(start) + SAWING
+        yield self._task(
+            LOOK_JOINTS,
+            "crew",
+            start,
+            SAWING,
+            because=MilestoneKind.SAW_JOINTS,
+            notes=tuple(self._saw_notes(_utc(start), end)),
+            if_frost=self._saw_in_frost(_utc(start), end),
+            until=None if ends is None else ends.not_before,
+        )
 
     def _edges(self) -> Iterator[Task]:
         """Strip the forms; then, where the walk-through left a defect, patch and rub the edges."""

@@ -457,7 +457,7 @@ def _joints_past(schedule: CureSchedule, record: str | None) -> Finding | None:
     if not are_joints_in_doubt(schedule):
         return None
     return Finding(
-        "is not true, and the hours of the saw are past: were they cut? The papers no longer name the saw",
+        "is not true, and the hours of the saw are past: were they cut? The papers have no hours for the saw",
         file=record,
         field="slab.joints_cut",
         expected="joints that are cut; if not, a look for cracks today, and a cut where there is none",

@@ -12,6 +12,7 @@ import numpy as np
 import pikepdf
 import pytest
 
+from handover.documents.calendars import crew_calendar
 from handover.documents.care_sheet import CareSheet
 from handover.documents.crew_sheet import DAY_KINDS, LINE, PAGE_ROOMS, CrewSheet
 from handover.documents.crew_visits import crew_visits
@@ -173,12 +174,42 @@ def test_the_crew_is_asked_whether_the_joints_were_cut(
     """Once the hours of the saw are past, and only then: nobody said that they were cut."""
     saw = next(each for each in schedule.milestones if each.kind == MilestoneKind.SAW_JOINTS)
     assert saw.not_after is not None
-    asked = load_translations(language).say("crew.joints-past.title")
+    asked = load_translations(language).say("event.look-joints.title")
     for hours, is_asked in ((-1, False), (24, True)):
         issued = replace(schedule, issued_at=saw.not_after + timedelta(hours=hours), tasks=())
         rows = CrewSheet(Wording(job, with_tasks(issued, job), language=language)).rows("visits")
         assert (asked in [each.what for each in rows]) == is_asked
         assert any(each.kind == MilestoneKind.SAW_JOINTS for each in rows) != is_asked
+
+
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize(("hours", "day"), [(24.0, 1), (33.0, 0)])
+def test_who_is_asked_for_the_joints_has_what_cutting_needs(
+    job: JobRecord, schedule: CureSchedule, language: str, hours: float, day: int
+) -> None:
+    """Saw and respirator are loaded, and the calendar has the question: now, or at night for the morning."""
+    saw = schedule.milestone(MilestoneKind.SAW_JOINTS)
+    assert saw is not None
+    assert saw.not_after is not None
+    outdoors = tuple(each for each in respirators() if not each.enclosed)
+    issued_at = saw.not_after + timedelta(hours=hours)
+    issued = replace(
+        schedule, issued_at=issued_at, joints=Joints((), None, 0.03, 0.03, 4.0, None, outdoors), tasks=()
+    )
+    wording = Wording(job, with_tasks(issued, job), units="si", language=language)
+    title = wording.say("event.look-joints.title")
+    (event,) = (each for each in crew_events(wording) if each.kind == "look-joints")
+    assert event.title.startswith(title)
+    assert "30\N{NO-BREAK SPACE}mm" in event.description
+    assert title.encode() in crew_calendar(wording).replace(b"\r\n ", b"")
+    local = event.start.astimezone(issued_at.tzinfo)  # type: ignore[union-attr]
+    assert local.date() == issued_at.date() + timedelta(days=day)
+    assert WAKING_HOUR <= local.time() < SLEEPING_HOUR
+    loaded = materials_to_load(wording.schedule, job)
+    assert Material("saw") in loaded
+    assert Material("respirator", protection_factor=10.0) in loaded  # OSHA, over four hours outdoors
+    cured = replace(issued, issued_at=schedule.placement_end + timedelta(days=8), tasks=())
+    assert not {"saw", "respirator"} & {each.code for each in materials_to_load(cured, job)}
 
 
 def heated(job: JobRecord, schedule: CureSchedule) -> Wording:

@@ -57,7 +57,7 @@ def test_the_plan_has_no_hour_of_the_saw_that_is_past(
         saw = words.milestone(milestone)
         plan = plan_summary(words)
         rows = [each for each in plan.dates if saw.crew_title in each[1]]
-        asked = words.say("crew.joints-past.title") in [what for _, what in plan.visits]
+        asked = words.say("event.look-joints.title") in [what for _, what in plan.visits]
         text = " ".join(map(" ".join, rows))
         trial_said = words.speak.moment(trial).short in text
         now = [when for when, _ in rows] == [words.say("crew.now")]
