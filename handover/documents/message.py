@@ -26,6 +26,7 @@ from handover.documents.crew_visits import cover_visits
 from handover.documents.templating import environment, plain_environment, read_text
 from handover.errors import Finding, UnusableInput
 from handover.schedule.model import MilestoneKind
+from handover.schedule.tasks import is_pond
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -233,8 +234,10 @@ def _to_come(words: Wording) -> list[MilestoneWords]:
 def keep_off(words: Wording) -> str:
     """Return until when children and pets stay off, as the care sheet says, and off its cover.
 
-    Empty if that is past. Boards with nails keep them away longer.
+    Empty if that is past. Boards with nails keep them away longer. Off a pond they stay until it is drained.
     """
+    if pond := _off_pond(words):
+        return pond
     if not any(each.kind == MilestoneKind.FOOT_TRAFFIC for each in words.dates.owner_milestones):
         return words.say("message.keep-off-unknown")
     ahead = [each for each in _to_come(words) if each.kind == MilestoneKind.FOOT_TRAFFIC]
@@ -244,6 +247,20 @@ def keep_off(words: Wording) -> str:
             nails = words.say("message.keep-off-nails") if words.dates.nails else ""
             return " ".join(filter(None, (off, words.dates.no_step(date.kind), nails)))
     return words.say("message.keep-off-unknown") if ahead else ""
+
+
+def _off_pond(words: Wording) -> str:
+    """Return that nobody goes near a pond until it is drained; empty where none stands until then."""
+    if not is_pond(words.schedule):
+        return ""
+    bars = (MilestoneKind.FOOT_TRAFFIC, MilestoneKind.CURING_ENDS)
+    ahead = [each for each in _to_come(words) if each.kind in bars]
+    if not any(each.kind == MilestoneKind.CURING_ENDS for each in ahead):
+        return ""
+    dates = [each.when for each in ahead if each.when is not None]
+    if len(dates) < len(ahead):
+        return words.say("message.keep-off-unknown")
+    return words.say("message.keep-off-pond", when=max(dates, key=lambda each: each.instant).text)
 
 
 def _attachment_list(words: Wording, names: Iterable[str]) -> Iterator[str]:

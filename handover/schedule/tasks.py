@@ -203,6 +203,12 @@ def from_issue_on(schedule: CureSchedule, task: Task) -> datetime:
     return issued if schedule.is_ahead(task.start) else max(issued, task.start)
 
 
+def is_pond(schedule: CureSchedule) -> bool:
+    """Return whether water is to stand on the slab until curing ends: not on a slope, nor without water."""
+    is_level = not schedule.has_caution("steep")
+    return schedule.curing_method == PONDING and is_level and first_visit(schedule) is not None
+
+
 def is_pond_filled_by(schedule: CureSchedule, when: datetime) -> bool:
     """Return whether a pond has had its first water by an instant; before that, none can be let off."""
     first = first_visit(schedule)

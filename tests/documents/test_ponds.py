@@ -1,0 +1,76 @@
+"""A pond on the slab: who stays off it, how it is filled, and that it is drained before any use."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+import pytest
+
+from handover.documents.events import owner_events
+from handover.documents.message import keep_off
+from handover.documents.templating import fill_text
+from handover.documents.wording import Wording
+from handover.schedule.model import Caution, MilestoneKind
+
+if TYPE_CHECKING:
+    from handover.jobs.record import JobRecord
+    from handover.schedule.model import CureSchedule
+
+LANGUAGES = ("en", "es")
+
+
+def pond_words(job: JobRecord, schedule: CureSchedule, language: str, *cautions: str) -> Wording:
+    """Return the words of a slab under a pond."""
+    extra = tuple(Caution(each) for each in cautions)
+    pond = replace(
+        schedule, curing_method="ponding", tasks=(), cautions=(*schedule.cautions, *extra), between=None
+    )
+    return Wording(job, pond, language=language)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_children_and_pets_stay_off_until_the_pond_is_drained(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Seen: off "until 7:30 in the morning" in the letter, and pets let on it, with a week of water on it."""
+    wording = pond_words(job, schedule, language, "children-animals")
+    dates = {each.kind: each for each in wording.dates.owner_milestones}
+    drained, walk = dates[MilestoneKind.CURING_ENDS].when, dates[MilestoneKind.FOOT_TRAFFIC]
+    assert drained is not None
+    assert walk.when is not None
+    assert walk.when.instant < drained.instant
+    assert keep_off(wording) == wording.say("message.keep-off-pond", when=drained.text)
+    assert wording.say("milestone.words.in-pond") in walk.sentence
+    assert wording.say("milestone.foot-traffic.sentence") not in walk.sentence  # it lets pets on
+    (event,) = (each for each in owner_events(wording) if each.kind == MilestoneKind.FOOT_TRAFFIC)
+    assert walk.sentence in event.description
+    closed = wording.say("caution.children-animals.text-ponding")
+    assert closed in " ".join(each.text for each in wording.cautions)
+    stays = "children and pets off" if language == "en" else "Ni niños ni mascotas"
+    assert stays in fill_text(f"{language}/how/ponding.md", steep=False)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_only_a_pond_that_stands_keeps_people_off_until_it_is_drained(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """On a slope no pond stays; after the watering none is there; without its end, the crew says when."""
+    pond = pond_words(job, schedule, language)
+    ends = pond.schedule.milestone(MilestoneKind.CURING_ENDS)
+    assert ends is not None
+    assert ends.not_before is not None
+    steep = pond_words(job, schedule, language, "steep")
+    over = pond_words(job, replace(schedule, issued_at=ends.not_before + timedelta(days=2)), language)
+    keys = ("message.keep-off-pond", "message.keep-off")
+    drained, usual = ([each for each in pond.say(key, when="|").split("|") if each] for key in keys)
+    assert all(each in keep_off(pond) for each in drained)
+    assert keep_off(steep).startswith(usual[0])
+    assert not all(each in keep_off(steep) for each in drained)
+    assert keep_off(over) == ""
+    others = tuple(each for each in schedule.milestones if each.kind != MilestoneKind.CURING_ENDS)
+    endless = replace(
+        schedule, milestones=(*others, replace(ends, likely=None, not_before=None, printed=None))
+    )
+    assert keep_off(pond_words(job, endless, language)) == pond.say("message.keep-off-unknown")
