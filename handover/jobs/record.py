@@ -13,6 +13,7 @@ field optional, for a record with faults.
 
 from __future__ import annotations
 
+import math
 import re
 from datetime import datetime  # noqa: TC003 - pydantic evaluates the annotations
 from functools import cache
@@ -384,6 +385,12 @@ class Slab(RecordTable):
         values = {**dict(self), "method": method, "colour": None}
         of_method = (each for each in combinations() if each.field == "curing.method")
         return not any(each.matches(values) for each in of_method)
+
+    @property
+    def short_side(self) -> float:
+        """The shorter side, in m; of a slab without sides, that of a square of its area."""
+        sides = [each for each in (self.length, self.width) if each is not None]
+        return min(sides) if sides else math.sqrt(self.area)
 
     @property
     def is_jointed(self) -> bool:

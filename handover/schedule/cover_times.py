@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from itertools import groupby
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo
 
 from handover.practice.rules import general_rules
@@ -26,6 +26,7 @@ from handover.schedule.printed_times import (
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
+    from handover.jobs.record import JobRecord
     from handover.schedule.model import (
         CureSchedule,
         Milestone,
@@ -34,6 +35,8 @@ if TYPE_CHECKING:
         Visit,
         WateringDay,
     )
+
+SoftTopCover = Literal["boards", "plastic", "tent"]
 
 STRIPPING = general_rules().duration("visit.stripping")
 """Time to strip the edge forms."""
@@ -493,6 +496,17 @@ def is_soft(schedule: CureSchedule, when: datetime) -> bool:
     """Return whether a cover would likely mark the top at an instant: it is before likely final set."""
     final = schedule.milestone(MilestoneKind.FINAL_SET)
     return final is None or final.likely is None or when.astimezone(UTC) < final.likely.astimezone(UTC)
+
+
+def soft_top_cover(job: JobRecord) -> SoftTopCover:
+    """Return how frost, rain or dry air is kept from a top that a cover would mark.
+
+    Where no board reaches from form to form, plastic is pulled over it: a mark does less harm than ice. On a
+    top whose colour plastic spoils, a tent does.
+    """
+    if job.slab.short_side <= general_rules()["cover.boards-reach"]:
+        return "boards"
+    return "plastic" if job.slab.covers else "tent"
 
 
 def left_on_until_water(schedule: CureSchedule) -> str | None:

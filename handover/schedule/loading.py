@@ -10,7 +10,7 @@ import numpy as np
 
 from handover.base.arrays import HOUR_S
 from handover.practice.rules import general_rules, practice
-from handover.schedule.cover_times import is_sheet_in_doubt, is_soft, ways_left
+from handover.schedule.cover_times import bare_frost, is_sheet_in_doubt, is_soft, soft_top_cover, ways_left
 from handover.schedule.daily_history import peak_drying
 from handover.schedule.model import BURLAP, SHEET, MilestoneKind
 from handover.schedule.printed_times import COVERING
@@ -46,6 +46,7 @@ MaterialCode = Literal[
     "fog-nozzle",
     "evaporation-retarder",
     "rain-plastic",
+    "rain-plastic-wide",
     "compound",
     "clear-compound",
     "plastic",
@@ -143,7 +144,7 @@ def materials_to_load(schedule: CureSchedule, job: JobRecord) -> tuple[Material,
             *_for_cold(schedule, job),
             *_for_bare_frost(schedule),
             *_after_blankets(schedule),
-            *_for_soft(schedule),
+            *_for_soft(schedule, job),
         ]
     )
     if Material("plastic") in found:
@@ -153,6 +154,9 @@ def materials_to_load(schedule: CureSchedule, job: JobRecord) -> tuple[Material,
         found.pop(Material("plastic-after-blankets"), None)  # the same does for it
     if Material("plastic") in found and is_white_best(schedule, job):
         found = {Material("white-plastic") if each.code == "plastic" else each: None for each in found}
+    if soft_top_cover(job) == "plastic":
+        rain = {Material("rain-plastic"): Material("rain-plastic-wide")}
+        found = {rain.get(each, each): None for each in found}
     order = get_args(MaterialCode)
     return tuple(sorted(found, key=lambda each: order.index(each.code)))
 
@@ -184,6 +188,9 @@ def _for_surface(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
     if task is None or usual is None or is_sheet_in_doubt(schedule):
         return
     for code in OF_WAY[usual.how]:
+        if code == "boards":
+            yield from _to_hold_clear(job, frost=bare_frost(schedule) is not None)
+            continue
         if task.work == "compound" and code == "plastic" and not job.slab.covers:
             continue
         yield Material(code or _cover(schedule, task))
@@ -195,10 +202,22 @@ def _for_between(schedule: CureSchedule) -> Iterator[Material]:
         yield Material(OF_BETWEEN[schedule.between.cover])
 
 
-def _for_soft(schedule: CureSchedule) -> Iterator[Material]:
-    """Yield boards for a cover against frost that goes on while it would mark the top."""
+def _for_soft(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
+    """Yield what keeps a cover against frost off the top that goes on while it would mark it."""
     if any(is_soft(schedule, each.start) for each in _tasks_left(schedule, BLANKETS_ON, *COVERS)):
+        yield from _to_hold_clear(job, frost=True)
+
+
+def _to_hold_clear(job: JobRecord, *, frost: bool) -> Iterator[Material]:
+    """Yield boards that hold a cover clear of a soft top; where none reaches across, what is used instead."""
+    way = soft_top_cover(job)
+    if way == "boards":
         yield Material("boards")
+        return
+    if way == "plastic":
+        yield Material("plastic")
+    if frost:
+        yield Material("vented-heat")
 
 
 def _for_coat(schedule: CureSchedule) -> Iterator[Material]:

@@ -456,8 +456,10 @@ def test_nobody_comes_at_night_to_cover_a_slab_before_a_frost(job: JobRecord, fr
     assert laid.end == night.replace(hour=21) - timedelta(days=1)
     assert "night" not in laid.notes
     [event] = [each for each in crew_events(wording) if each.kind == "frost-cover"]
-    assert wording.say("cover.hold-clear") in event.description
-    assert "boards" in {each.code for each in materials_to_load(wording.schedule, job)}
+    assert wording.say("cover.hold-clear-plastic") in event.description
+    loaded = {each.code.removeprefix("white-") for each in materials_to_load(wording.schedule, job)}
+    assert {"plastic", "vented-heat"} <= loaded
+    assert "boards" not in loaded
 
 
 def test_no_end_of_cold_protection_is_printed_while_a_later_cover_follows(
@@ -495,11 +497,58 @@ def print_all(schedule: CureSchedule) -> CureSchedule:
     return replace(schedule, milestones=print_dates(schedule.milestones, schedule.placement_end))
 
 
+def with_sides(job: JobRecord, **parts: Any) -> JobRecord:
+    """Return a record with other sides of the slab, or other parts of it."""
+    return job.model_copy(update={"slab": job.slab.model_copy(update=parts)})
+
+
+@pytest.mark.parametrize(
+    ("sides", "metres"),
+    [
+        ({"length": 12.0, "width": 3.5}, 3.5),
+        ({"length": 3.5, "width": 12.0}, 3.5),
+        ({"length": None, "width": None, "area": 16.0}, 4.0),
+    ],
+)
+def test_the_width_of_a_slab_without_sides_is_that_of_a_square(
+    job: JobRecord, sides: dict[str, float], metres: float
+) -> None:
+    assert with_sides(job, **sides).slab.short_side == pytest.approx(metres)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize(
+    ("parts", "way", "loaded"),
+    [
+        ({"width": 3.9}, "boards", {"boards"}),
+        ({"width": 4.1}, "plastic", {"plastic", "vented-heat"}),
+        ({"width": 4.1, "coloured": True}, "tent", {"vented-heat"}),
+        ({"length": None, "width": None, "area": 15.9}, "boards", {"boards"}),
+        ({"length": None, "width": None, "area": 16.1}, "plastic", {"plastic", "vented-heat"}),
+    ],
+)
+def test_no_boards_are_laid_across_a_slab_that_they_do_not_reach_over(
+    job: JobRecord, frozen: CureSchedule, language: str, parts: dict[str, Any], way: str, loaded: set[str]
+) -> None:
+    """Seen: covers held clear "on boards across the forms" of slabs of 22 to 40 ft. Boards reach some 4 m."""
+    final = frozen.milestone(Kind.FINAL_SET)
+    assert final is not None
+    later = replace(final, likely=frozen.risks[0].start + timedelta(hours=1))
+    moved = tuple(later if each is final else each for each in frozen.milestones)
+    slab = with_sides(job, **parts)
+    words = Wording(slab, with_tasks(replace(frozen, milestones=moved, tasks=()), slab), language=language)
+    (laid,) = (each for each in crew_events(words) if each.kind == "frost-cover")
+    assert words.say(f"cover.hold-clear-{way}") in laid.description
+    found = {each.code.removeprefix("white-") for each in materials_to_load(words.schedule, slab)}
+    assert found & {"boards", "plastic", "vented-heat"} == loaded
+
+
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_blankets_on_a_soft_top_lie_on_boards(
     job: JobRecord, schedule_with: Any, cold_schedule: CureSchedule, language: str
 ) -> None:
     """A key marks concrete before final set: so does a blanket, which frost may call for before it."""
+    job = with_sides(job, width=3.6)
     schedule = schedule_with(method="insulating blanket", milestones=cold_schedule.milestones)
     final = schedule.milestone(Kind.FINAL_SET)
     assert final is not None
@@ -700,9 +749,10 @@ def test_blankets_before_the_slab_has_set_are_held_clear_of_it(
     moved = tuple(later if each is final else each for each in frozen.milestones)
     words = Wording(job, with_tasks(replace(frozen, milestones=moved), job), language=language)
     (laid,) = (each for each in crew_events(words) if each.kind == "frost-cover")
-    assert (words.say("cover.hold-clear") in laid.description) is not is_set
+    held = words.say("cover.hold-clear-plastic")
+    assert (held in laid.description) is not is_set
     (owner,) = (each for each in owner_events(words) if each.kind == "frost-cover")
-    assert words.say("cover.hold-clear") not in owner.description
+    assert held not in owner.description
 
 
 @pytest.mark.parametrize("language", LANGUAGES)

@@ -77,6 +77,8 @@ def before_the_pour(schedule: CureSchedule, *risks: Risk, **parts: Any) -> CureS
 def test_a_measure_that_is_worthwhile_is_loaded_until_its_hours_are_over(
     job: JobRecord, schedule: CureSchedule, code: str, thing: str
 ) -> None:
+    slab = job.slab.model_copy(update={"width": 3.6})  # boards reach over it
+    job = job.model_copy(update={"slab": slab})
     dangerous = before_the_pour(schedule, risk(code, schedule))
     assert Material(thing) in materials_to_load(dangerous, job)  # type: ignore[arg-type]
     over = replace(dangerous, issued_at=schedule.placement_start + timedelta(hours=3))
@@ -336,6 +338,8 @@ def test_no_lights_are_loaded_for_a_way_that_nobody_takes(
     issued_at = schedule.placement_end.replace(hour=issued, minute=0)
     by_day = replace(schedule, surface=task, joints=None, issued_at=issued_at, watering=())
     unsawn = tuple(each for each in by_day.milestones if each.kind != MilestoneKind.SAW_JOINTS)
+    slab = job.slab.model_copy(update={"width": 3.6})  # boards reach over it
+    job = job.model_copy(update={"slab": slab})
     loaded = materials_to_load(replace(by_day, milestones=unsawn, tasks=()), job)
     assert ({"white-plastic", "boards"} <= {each.code for each in loaded}) == (issued <= 22)
     assert (Material("lights") in loaded) == dark
@@ -625,7 +629,7 @@ def test_things_are_loaded_in_the_order_of_their_use(schedule: CureSchedule, job
         tasks=(),
     )
     codes = [each.code for each in materials_to_load(dangerous, job)]
-    used = ["windbreak", "fog-nozzle", "evaporation-retarder", "rain-plastic", "compound", "saw"]
+    used = ["windbreak", "fog-nozzle", "evaporation-retarder", "rain-plastic-wide", "compound", "saw"]
     assert [each for each in codes if each in used] == used
 
 

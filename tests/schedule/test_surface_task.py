@@ -190,7 +190,11 @@ def test_where_it_freezes_a_sheet_keeps_the_water_of_an_open_slab(
     assert sheet.how == "sheet-blankets"
     assert sheet.litres == 0.0
     assert task.start == sheet.start <= cover.start
-    assert {"plastic", "boards"} <= {each.code for each in materials_to_load(frosty, job())}
+    across = job(slab={"length": 30.0, "width": 3.6})  # boards from form to form reach over it
+    narrow, wide = ({each.code for each in materials_to_load(frosty, one)} for one in (across, job()))
+    assert {"plastic", "boards"} <= narrow
+    assert {"plastic", "vented-heat"} <= wide
+    assert "boards" not in wide
     marked = plan_cure(job(slab={"coloured": True}), weather(-6.0, 4.0), as_of)
     assert marked.surface is None or "sheet" not in marked.surface.choices[0].how
 
@@ -461,5 +465,6 @@ def test_a_sheet_whose_hours_are_over_is_asked_for_once_the_crew_has_left(
     assert [each.how for each in by_crew] == ([IN_DOUBT] if in_doubt else [""] if later_h < 18 else [])
     assert len(by_owner) == in_doubt
     assert all(each.start == later.issued_at for each in by_owner)
-    loaded = {each.code for each in materials_to_load(schedule, record)}
+    across = job(slab={"length": 30.0, "width": 3.6}, curing={"available": ("06:30-08:00",)})
+    loaded = {each.code for each in materials_to_load(schedule, across)}
     assert ("boards" in loaded) == (later_h < 8)

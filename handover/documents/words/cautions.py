@@ -17,6 +17,7 @@ from handover.schedule.cover_times import (
     is_soft,
     left_on_until_water,
     sheet_after_blankets,
+    soft_top_cover,
 )
 from handover.schedule.delivery_tickets import TICKET_LIMIT
 from handover.schedule.loading import bare_frost_hours
@@ -206,8 +207,8 @@ class CautionWording(ScheduleWords):
         laid, protection = self.schedule.blankets_on, self.schedule.protection
         if laid is None:
             return "", ""
-        key = "event.blankets-on.text-soft" if is_soft(self.schedule, laid) else "event.blankets-on.text"
-        text = self.say(key, when=self.speak.moment(laid).text).strip()
+        part = f"-soft-{soft_top_cover(self.job)}" if is_soft(self.schedule, laid) else ""
+        text = self.say(f"event.blankets-on.text{part}", when=self.speak.moment(laid).text).strip()
         bare = None if protection is None else protection.bare_freezes_from
         early = "" if bare is None else self._bare("protection.bare-crew", bare)
         return self.say("event.blankets-on.title"), "\n".join(filter(None, (early, text)))

@@ -16,6 +16,7 @@ from handover.schedule.cover_times import (
     is_sheet_in_doubt,
     is_walkable,
     left_on_until_water,
+    soft_top_cover,
     ways_left,
 )
 from handover.schedule.model import BURLAP, MilestoneKind
@@ -156,7 +157,10 @@ class SurfaceWording(ScheduleWords):
         end = self.speak.hour(rain.end) if is_same_day else self._moment(rain.end)
         coats = self.schedule.cure_mode == "coat"
         text = self.say(
-            "event.rain-cover.text-coat" if coats else "event.rain-cover.text", start=start, end=end
+            "event.rain-cover.text-coat" if coats else "event.rain-cover.text",
+            start=start,
+            end=end,
+            clear=self.say(f"event.rain-cover.clear{self._wide if self.job.slab.covers else ''}"),
         )
         return RainWords(
             title=self.say("event.rain-cover.title"),
@@ -200,11 +204,14 @@ class SurfaceWording(ScheduleWords):
             "at": self._start(task, "at", begun=begun),
             "cover": self._hour(task.cover_from) if task.cover_from else "",
             "until": self._hour(task.until),
+            "clear": self._clear,
             "what": self.say(f"surface.what.{slug(between.cover) if between else 'any'}"),
             "burlap": self.say(f"surface.burlap-{'dry' if bare_frost(self.schedule) else 'damp'}"),
         }
         coats = task.work == "compound"
         covers_now = begun and self._is_firm(task)
+        if choice.how in (SHEET_LAY, SHEET_BLANKETS) and self._wide and not covers_now:
+            values["at"] = self.say("surface.at.late")
         now = _NOW if covers_now else {}
         waits = choice.how in WAIT
         key = f"surface.way.{'coat' if coats and not waits else now.get(choice.how, choice.how)}"
@@ -216,6 +223,17 @@ class SurfaceWording(ScheduleWords):
             values = {**values, "dry": self._hour(task.not_after)}
         way = self.say(self._of_method(key), **values)
         return ChoiceWords(capitalise(way) if first else self.say("surface.or", way=way), self._cost(choice))
+
+    @property
+    def _wide(self) -> str:
+        """The end of the keys of words for a slab that no board crosses; empty for a narrow one."""
+        return "" if soft_top_cover(self.job) == "boards" else "-wide"
+
+    @property
+    def _clear(self) -> str:
+        """How a sheet is held clear of a top that it would mark; where it cannot be, why it lies there."""
+        frost = "-frost" if self._wide and bare_frost(self.schedule) is not None else ""
+        return self.say(f"surface.clear{self._wide}{frost}")
 
     def _time_left(self, choice: SurfaceChoice, task: SurfaceTask, by: datetime) -> str:
         """Return whether the crew can do it "by" an hour, "short" in part, or is too "late" for it.
@@ -262,7 +280,7 @@ class SurfaceWording(ScheduleWords):
     def _frost_notes(self, task: SurfaceTask) -> Iterator[str]:
         """Yield what holds for the cover that is laid where the bare top may freeze in the first day."""
         if self._freezes_before(task):
-            yield self.say("surface.sheet-frost")
+            yield self.say(f"surface.sheet-frost{self._wide}")
         if self.schedule.curing_method == BURLAP and bare_frost(self.schedule) is not None:
             yield self.say("surface.burlap-frost")
 
@@ -306,7 +324,7 @@ class SurfaceWording(ScheduleWords):
             return self.say("surface.sheet-blankets-owner")
         if task.work == "cover":
             bridged = task.choices[0].how == SHEET_LAY and not (begun and self._is_firm(task))
-            key = self._of_method("surface.sheet-lay-owner" if bridged else "surface.lay-owner")
+            key = self._of_method(f"surface.sheet-lay-owner{self._wide}" if bridged else "surface.lay-owner")
             return self.say(key, at=self._hour(task.cover_from or task.start))
         fog = "surface.fog-owner" if self.job.slab.covers else "surface.no-cover-owner"
         between, laid = self.schedule.between, left_on_until_water(self.schedule)
