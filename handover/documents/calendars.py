@@ -58,6 +58,7 @@ CALENDAR_COLOURS: dict[Party, str] = {"owner": EVENT_COLOURS["water"], "crew": E
 def owner_calendar(words: Wording, earlier: bytes | None = None) -> bytes:
     """Return owner.ics: waterings, what may go on the slab and from when, frost, the walk-through, salt.
 
+    What was over before a first issue is not in it.
     Events of the owner's ``earlier`` calendar that are not in this one remain for one issue, cancelled.
     """
     events = owner_events(words)

@@ -484,7 +484,7 @@ class CrewSheet:
             return self.speak.short_day(event.start)
         if is_on and event.kind == LOOK_JOINTS:
             return self.say("crew.now")
-        if not self.schedule.is_ahead(event.end):
+        if not self.schedule.is_ahead(event.end) or (is_on and event.kind == Kind.STRIP_EDGE_FORMS):
             return self.say("sheet.crew-now")
         if event.kind == Kind.SAW_JOINTS:
             if not self.schedule.is_ahead(event.start):

@@ -97,8 +97,14 @@ class CareEvent:
 
 @lru_cache(maxsize=4)  # sheet, page and calendar use the same events
 def owner_events(words: Wording) -> tuple[CareEvent, ...]:
-    """Return the owner's events, in order of time."""
-    return tuple(map(_TaskWording(words).event, words.schedule.tasks_of("owner")))
+    """Return the owner's events, in order of time.
+
+    What a first issue would tell after its end is not among them; a later one leaves the past as it was told.
+    """
+    schedule = words.schedule
+    events = map(_TaskWording(words).event, tasks := schedule.tasks_of("owner"))
+    each_event = zip(tasks, events, strict=True)
+    return tuple(event for task, event in each_event if schedule.revision > 1 or schedule.is_ahead(task.end))
 
 
 def crew_work(words: Wording) -> tuple[CareEvent, ...]:

@@ -180,7 +180,8 @@ def plan_tasks(schedule: CureSchedule, job: JobRecord) -> tuple[Task, ...]:
         job: Its record.
     """
     planner = _Planner(schedule, job)
-    return tuple(sorted(chain(planner.of_owner(), planner.of_crew()), key=_place))
+    of_crew = map(planner.from_first_issue_on, planner.of_crew())
+    return tuple(sorted(chain(planner.of_owner(), of_crew), key=_place))
 
 
 def is_over(schedule: CureSchedule, task: Task) -> bool:
@@ -375,6 +376,23 @@ class _Planner:
         yield from self._bring_blankets()
         yield from self._blankets()
         yield from self._covers_off()
+
+    def from_first_issue_on(self, task: Task) -> Task:
+        """Return work of the crew that can still be done, but whose hours a first issue would tell too late.
+
+        It begins with the issue then, by day. A later issue leaves it where the first one put it.
+        """
+        if is_over(self.schedule, task):
+            return task
+        length = _utc(task.end) - _utc(task.start)
+        start = self._from_first_issue_on(task.start, length)
+        return replace(task, start=start, end=(_utc(start) + length).astimezone(self.zone))
+
+    def _from_first_issue_on(self, start: datetime, length: timedelta) -> datetime:
+        """Return when work begins; what would be over by a first issue begins with it, by day."""
+        if self.schedule.revision > 1 or self.schedule.is_ahead(_utc(start) + length):
+            return start
+        return by_day(half_hour_down(self.schedule.issued_at.astimezone(self.zone)))
 
     # ---- the owner's
 
@@ -668,7 +686,8 @@ class _Planner:
     def _edges(self) -> Iterator[Task]:
         """Strip the forms; then, where the walk-through left a defect, patch and rub the edges."""
         for kind, printed in self._printed_dates([MilestoneKind.STRIP_EDGE_FORMS]):
-            start, cover = printed.instant, self._cover_over_edge(printed.instant)
+            start = self._from_first_issue_on(printed.instant, STRIPPING)
+            cover = self._cover_over_edge(printed.instant)
             yield self._task(kind, "crew", start, STRIPPING, because=kind, cover=cover)
             if any(each.ok is False for each in self.job.walkthrough):
                 bare = _utc(start) + STRIPPING

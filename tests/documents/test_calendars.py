@@ -209,7 +209,8 @@ def test_an_hour_at_the_site_is_that_instant_everywhere(
     job: JobRecord, schedule: CureSchedule, zone: str, local: str, utc: str
 ) -> None:
     start = datetime.fromisoformat(local).replace(tzinfo=ZoneInfo(zone))
-    [event] = read(both(job, replace(watered(schedule, start), milestones=()))[0])
+    planned = replace(watered(schedule, start), milestones=(), issued_at=start - timedelta(hours=1))
+    [event] = read(both(job, planned)[0])
     assert event.dtstart.value == datetime.fromisoformat(utc).replace(tzinfo=UTC)
 
 

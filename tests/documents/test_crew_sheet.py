@@ -176,7 +176,7 @@ def test_the_crew_is_asked_whether_the_joints_were_cut(
     """Once the hours of the saw are past, and only then: nobody said that they were cut."""
     saw = next(each for each in schedule.milestones if each.kind == MilestoneKind.SAW_JOINTS)
     assert saw.not_after is not None
-    asked = load_translations(language).say("event.look-joints.title")
+    asked = f"{load_translations(language).say('event.look-joints.title')}."
     for hours, is_asked in ((-1, False), (24, True)):
         issued = replace(schedule, issued_at=saw.not_after + timedelta(hours=hours), tasks=())
         rows = CrewSheet(Wording(job, with_tasks(issued, job), language=language)).rows("visits")

@@ -8,7 +8,9 @@ from email import message_from_bytes, policy
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from icalendar import Calendar
 
+from handover.documents.calendars import crew_calendar, owner_calendar
 from handover.documents.care_sheet import CareSheet
 from handover.documents.crew_sheet import CrewSheet
 from handover.documents.crew_visits import crew_visits
@@ -57,7 +59,7 @@ def test_the_plan_has_no_hour_of_the_saw_that_is_past(
         saw = words.milestone(milestone)
         plan = plan_summary(words)
         rows = [each for each in plan.dates if saw.crew_title in each[1]]
-        asked = words.say("event.look-joints.title") in [what for _, what in plan.visits]
+        asked = f"{words.say('event.look-joints.title')}." in [what for _, what in plan.visits]
         text = " ".join(map(" ".join, rows))
         trial_said = words.speak.moment(trial).short in text
         now = [when for when, _ in rows] == [words.say("crew.now")]
@@ -288,3 +290,24 @@ def test_the_crew_reads_of_no_hour_of_sawing_that_is_past(
         texts.append(event.description)
     first = words.say("milestone.words.trial-first")
     assert [first in each for each in texts] == [False, True, False]
+
+
+@pytest.mark.parametrize("days", [0.5, 1.2, 3.0])
+@pytest.mark.parametrize("revision", [1, 2])
+def test_the_calendars_of_a_first_issue_begin_with_it(
+    job: JobRecord, schedule: CureSchedule, days: float, revision: int
+) -> None:
+    """Whoever hears of the slab late reads of nothing that is over; a later issue leaves the past as told."""
+    issued_at = schedule.placement_end + timedelta(days=days)
+    late = with_tasks(replace(schedule, issued_at=issued_at, revision=revision, tasks=()), job)
+    wording = Wording(job, late)
+    for calendar in (owner_calendar(wording), crew_calendar(wording)):
+        ends = [each.decoded("dtend") for each in Calendar.from_ical(calendar).events]
+        past = [each for each in ends if isinstance(each, datetime) and each <= issued_at]
+        assert ends
+        assert not past or revision == 2
+    before = [each for each in late.tasks_of("owner") if each.end <= issued_at]
+    left_out = 0 if revision == 2 else len(before)
+    assert before
+    assert len(owner_events(wording)) == len(late.tasks_of("owner")) - left_out
+    assert "text/calendar" in care_page_html(wording)  # its links are cut from the calendar
