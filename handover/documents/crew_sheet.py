@@ -473,10 +473,13 @@ class CrewSheet:
         return self.say("event.rain-cover.title") if rain else event.work or event.title
 
     def _is_visit(self, task: Task) -> bool:
-        """Return whether the crew comes back for a task, which it did not do before it left."""
+        """Return whether the crew comes back for a task, which it did not do before it left.
+
+        A cover that is due stays on the sheet until the rain is there, whoever is still at the slab.
+        """
         finished = self.schedule.finishing_ends
-        is_later = task.kind == RAIN_COVER and task.start > finished
-        return task.kind not in DAY_KINDS or is_later
+        to_cover = task.kind == RAIN_COVER and (task.start > finished or is_begun(self.schedule, task))
+        return task.kind not in DAY_KINDS or to_cover
 
     def _event_hours(self, event: CareEvent, *, is_on: bool) -> str:
         """Return the hour of an event; both for joints, which must not be cut too late."""
@@ -490,6 +493,8 @@ class CrewSheet:
             if not self.schedule.is_ahead(event.start):
                 return self.say("crew.now-until", last=self._from_today(event.end))
             return self._span(event.start, event.end, with_day=True)
+        if event.kind == RAIN_COVER and not self.schedule.is_ahead(event.start):
+            return self.say("crew.now-until", last=self._from_today(event.end))
         return self._moment(event.start, with_day=True)
 
     def _owner(self) -> Iterator[CrewRow]:

@@ -130,6 +130,23 @@ def test_a_cover_before_rain_is_a_visit_once_the_crew_has_left(
 
 
 @pytest.mark.parametrize("language", languages())
+def test_a_cover_that_is_due_is_on_the_sheet_until_the_rain_is_there(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """As the crew's calendar has it: "now", up to the rain; then nobody is asked to lay it any more."""
+    done = schedule.finishing_ends
+    rain = risk("rain-on-fresh", schedule, (done - schedule.placement_start) / timedelta(hours=1) + 1.0)
+    planned = before_the_pour(schedule, rain)
+    for minutes, lists in ((20, True), (59, True), (60, False), (90, False)):
+        issued = replace(planned, issued_at=done + timedelta(minutes=minutes), tasks=())
+        words = Wording(job, issued, language=language)
+        rows = [each for each in CrewSheet(words).rows("visits") if each.kind == "rain-cover"]
+        last = words.speak.short_hour(rain.start)
+        assert [each.when for each in rows] == ([words.say("crew.now-until", last=last)] if lists else [])
+        assert all(words.surface.rains[0].text.startswith(each.detail[:40]) for each in rows)
+
+
+@pytest.mark.parametrize("language", languages())
 def test_the_crew_takes_off_the_plastic_that_it_laid_against_rain(
     job: JobRecord, schedule: CureSchedule, language: str
 ) -> None:
