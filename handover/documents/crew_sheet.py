@@ -489,12 +489,10 @@ class CrewSheet:
             return self.say("crew.now")
         if not self.schedule.is_ahead(event.end) or (is_on and event.kind == Kind.STRIP_EDGE_FORMS):
             return self.say("sheet.crew-now")
-        if event.kind == Kind.SAW_JOINTS:
-            if not self.schedule.is_ahead(event.start):
-                return self.say("crew.now-until", last=self._from_today(event.end))
-            return self._span(event.start, event.end, with_day=True)
-        if event.kind == RAIN_COVER and not self.schedule.is_ahead(event.start):
+        if event.kind in {Kind.SAW_JOINTS, RAIN_COVER} and not self.schedule.is_ahead(event.start):
             return self.say("crew.now-until", last=self._from_today(event.end))
+        if event.kind == Kind.SAW_JOINTS:
+            return self._span(event.start, event.end, with_day=True)
         return self._moment(event.start, with_day=True)
 
     def _owner(self) -> Iterator[CrewRow]:

@@ -205,7 +205,8 @@ def _for_between(schedule: CureSchedule) -> Iterator[Material]:
 def _for_soft(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
     """Yield what keeps a cover against frost off the top that goes on while it would mark it."""
     if any(is_soft(schedule, each.start) for each in _tasks_left(schedule, BLANKETS_ON, *COVERS)):
-        yield from _to_hold_clear(job, frost=True)
+        freezes = bare_frost(schedule)
+        yield from _to_hold_clear(job, frost=freezes is not None and is_soft(schedule, freezes))
 
 
 def _to_hold_clear(job: JobRecord, *, frost: bool) -> Iterator[Material]:
