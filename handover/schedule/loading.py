@@ -10,7 +10,14 @@ import numpy as np
 
 from handover.base.arrays import HOUR_S
 from handover.practice.rules import general_rules, practice
-from handover.schedule.cover_times import bare_frost, is_sheet_in_doubt, is_soft, soft_top_cover, ways_left
+from handover.schedule.cover_times import (
+    bare_frost,
+    early_frosts,
+    is_sheet_in_doubt,
+    is_soft,
+    soft_top_cover,
+    ways_left,
+)
 from handover.schedule.daily_history import peak_drying
 from handover.schedule.model import BURLAP, SHEET, MilestoneKind
 from handover.schedule.printed_times import COVERING
@@ -205,8 +212,8 @@ def _for_between(schedule: CureSchedule) -> Iterator[Material]:
 def _for_soft(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
     """Yield what keeps a cover against frost off the top that goes on while it would mark it."""
     if any(is_soft(schedule, each.start) for each in _tasks_left(schedule, BLANKETS_ON, *COVERS)):
-        freezes = bare_frost(schedule)
-        yield from _to_hold_clear(job, frost=freezes is not None and is_soft(schedule, freezes))
+        frosts = [*(each.start for each in early_frosts(schedule)), *filter(None, [bare_frost(schedule)])]
+        yield from _to_hold_clear(job, frost=any(is_soft(schedule, each) for each in frosts))
 
 
 def _to_hold_clear(job: JobRecord, *, frost: bool) -> Iterator[Material]:
