@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, timedelta
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -172,9 +173,27 @@ class CareSheet:
 
     @property
     def first_hours(self) -> str:
-        """Return all hours of the day of the first watering or look, in one sentence; empty without any."""
+        """Return all hours of the day of the first watering or look, and the next; empty without any."""
         hours = self._hours_of_next_day
-        return self.say("sheet.first-hours", hours=self.wording.speak.join_list(hours)) if hours else ""
+        if not hours:
+            return ""
+        first = self.say("sheet.first-hours", hours=self.wording.speak.join_list(hours))
+        return f"{first} {self.hours_after}".strip()
+
+    @property
+    def hours_after(self) -> str:
+        """Return the hours that follow those of the next day, if within a day, and where all are."""
+        tasks, speak = waterings_ahead(self.schedule), self.wording.speak
+        same = len(self._hours_of_next_day)
+        if len(tasks) == same:
+            return ""
+        last, after = tasks[same - 1], tasks[same]
+        table = self.say("sheet.hours-in-table")
+        if after.start.astimezone(UTC) - last.end.astimezone(UTC) > timedelta(days=1):
+            return table
+        hours = speak.short_span(after.start, after.end)
+        then = self.say("sheet.hours-after", day=speak.weekday(after.start.date()), hours=hours)
+        return f"{then} {table}"
 
     @property
     def first_text(self) -> str:
@@ -235,7 +254,8 @@ class CareSheet:
         """Return the next waterings or looks."""
         if self.first is None or (task := next_watering(self.schedule)) is None:
             return None
-        action = " ".join(filter(None, (self.between, self.wording.visits.visit_at(task.start).action)))
+        action = self.wording.visits.visit_at(task.start).action
+        action = " ".join(filter(None, (self.hours_after, self.between, action)))
         title = self.say(f"your-part.{self.wording.dates.method}")
         return JobInProgress(self.say("sheet.next-job"), title, self._next_watering, action, task.start)
 

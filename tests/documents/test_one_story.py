@@ -730,6 +730,30 @@ def test_the_box_of_the_first_job_has_all_hours_of_its_day(
         assert f"<strong>{hours}</strong>" in html
 
 
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_box_of_the_first_job_names_the_next_visit_within_a_day(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Seen: the next morning only on the second page, with no pointer to it."""
+    first, second = [day for day in schedule.watering if day.visits][:2]
+    wording = Wording(job, replace(schedule, watering=(first, second)), language=language)
+    early = second.visits[0]
+    hours, table = wording.speak.short_span(early.start, early.end), wording.say("sheet.hours-in-table")
+    box = CareSheet(wording, {}).first_hours
+    assert hours in box.replace(wording.speak.short_span(first.visits[0].start, first.visits[0].end), "")
+    assert wording.speak.weekday(second.date) in box
+    assert box.endswith(table)
+    days = timedelta(days=2)
+    visits = tuple(replace(each, start=each.start + days, end=each.end + days) for each in second.visits)
+    far = replace(second, date=second.date + days, visits=visits)
+    wording = Wording(job, replace(schedule, watering=(first, far)), language=language)
+    box = CareSheet(wording, {}).first_hours
+    assert wording.speak.weekday(far.date) not in box
+    assert box.endswith(table)
+    alone = CareSheet(Wording(job, replace(schedule, watering=(first,)), language=language), {})
+    assert table not in alone.first_hours
+
+
 def test_the_next_hours_are_those_of_the_tasks(job: JobRecord, schedule: CureSchedule) -> None:
     visits = schedule.watering[1].visits
     wording = Wording(job, replace(schedule, issued_at=visits[0].end))
