@@ -252,10 +252,16 @@ class _TaskWording:
         return _TaskWords(*self.words.event(task.kind))
 
     def rim(self, task: Task) -> _TaskWords:
-        """Return how the rim of a pond is built: before the crew leaves, later, or under a cover."""
+        """Return how the rim of a pond is built: before the crew leaves, later, or under a cover.
+
+        It is built clear of the forms that come off later, so that nobody drains the pond to strip them.
+        """
         title, text = self.words.event(task.kind)
         when = self.wording.say(f"event.build-rim.{task.how or 'at-once'}")
-        return _TaskWords(title, f"{when} {text}")
+        stripping = self.schedule.tasks_of("crew", MilestoneKind.STRIP_EDGE_FORMS)
+        has_forms = any(task.start <= each.start for each in stripping)
+        where = self.wording.say("event.build-rim.inside-forms") if has_forms else ""
+        return _TaskWords(title, " ".join(filter(None, (when, where, text))))
 
     def saw(self, task: Task) -> _TaskWords:
         """Return how the joints are sawn; what is in the slab comes first."""

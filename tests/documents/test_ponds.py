@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from handover.documents.events import owner_events
+from handover.documents.events import crew_events, owner_events
 from handover.documents.message import keep_off
 from handover.documents.templating import fill_text
 from handover.documents.wording import Wording
@@ -74,3 +74,22 @@ def test_only_a_pond_that_stands_keeps_people_off_until_it_is_drained(
         schedule, milestones=(*others, replace(ends, likely=None, not_before=None, printed=None))
     )
     assert keep_off(pond_words(job, endless, language)) == pond.say("message.keep-off-unknown")
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_forms_come_off_with_the_water_in_place(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Seen: "let the water run off, strip, and build it again", and nobody filled it for a day of 35 degC."""
+    wording = pond_words(job, schedule, language)
+    events = {each.kind: each for each in crew_events(wording)}
+    inside = wording.say("event.build-rim.inside-forms")
+    assert inside in events["build-rim"].description
+    strip = events[MilestoneKind.STRIP_EDGE_FORMS].description
+    assert wording.say("milestone.words.strip-under--ponding") in strip
+    lets_off = "run off" if language == "en" else "salir el agua"
+    assert lets_off not in strip
+    kept = tuple(each for each in schedule.milestones if each.kind != MilestoneKind.STRIP_EDGE_FORMS)
+    formless = pond_words(job, replace(schedule, milestones=kept), language)
+    (rim,) = (each for each in crew_events(formless) if each.kind == "build-rim")
+    assert inside not in rim.description
