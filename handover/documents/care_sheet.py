@@ -29,7 +29,7 @@ from handover.schedule.loading import is_white_best
 from handover.schedule.model import SHEET
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.owner_dates import may_freeze
-from handover.schedule.tasks import is_over, next_watering, waterings_ahead
+from handover.schedule.tasks import DRYING, is_over, next_watering, waterings_ahead
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -469,10 +469,9 @@ class CareSheet:
                 "sheet.watering-intro-timer-crew" if visits.is_timer_by_crew else "sheet.watering-intro-timer"
             )
             return self.say(key, program=visits.program)
-        if self.wet:
-            return self.say(self.wording.variant("sheet.watering-intro"))
-        in_rain = self.wording.job.slab.gets_rain and self.schedule.curing_method == SHEET
-        return self.say("sheet.watering-intro-sheet" if in_rain else "sheet.watering-intro-cover")
+        key = self.wording.variant("sheet.watering-intro") if self.wet else "sheet.watering-intro-cover"
+        in_rain = self.job.slab.gets_rain and self.schedule.curing_method == SHEET
+        return f"{self.say(key)} {self.say('sheet.look-in-rain') if in_rain else ''}".strip()
 
     @property
     def heading(self) -> str:
@@ -515,6 +514,8 @@ class CareSheet:
             return " ".join(
                 filter(None, (between, *what_if(self.say, *waterings_ahead(self.schedule)), limits))
             )
+        if self.schedule.cure_mode == "coat" and self.job.slab.gets_rain:
+            return self.say("if-rain.coat", hours=self.wording.speak.length(DRYING))
         return self.say("sheet.if-frost-blanket") if self.schedule.covered_in_cold else ""
 
     # ---- what stays off, what hurts

@@ -882,7 +882,10 @@ class Task:
     ] = ()
     if_rain: Annotated[
         str | None,
-        means('What if it rains: "skip" (leave it out if it rains hard for the whole time); or null.'),
+        means(
+            'What if it rains: "skip" (leave it out if it rains hard for the whole time), "run" (a timer '
+            'runs on), "water" (all the same: a sheet keeps the rain off); or null.'
+        ),
     ] = None
     if_frost: Annotated[
         str | None,

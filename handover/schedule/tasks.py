@@ -397,7 +397,7 @@ class _Planner:
     # ---- the owner's
 
     def _waterings(self) -> Iterator[Task]:
-        in_rain = "skip" if self.job.slab.gets_rain and not is_rain_kept_off(self.schedule) else None
+        in_rain = "water" if is_rain_kept_off(self.schedule) else "skip"
         for day in self.schedule.watering:
             for number, visit in enumerate(sorted(day.visits, key=lambda each: _utc(each.start)), 1):
                 lifts = any(each.off is None and each.end == visit.start for each in self.covers)
@@ -410,7 +410,7 @@ class _Planner:
                     occasion=f"{day.date} {number}",
                     litres=visit.litres or None,
                     notes=("cover-off",) if lifts else (),
-                    if_rain=in_rain if visit.litres else None,
+                    if_rain=in_rain if visit.litres and self.job.slab.gets_rain else None,
                     if_frost=self.if_frost,
                     if_nobody="call",
                 )
@@ -438,6 +438,7 @@ class _Planner:
             how=how,
             occasion=f"{start.astimezone(self.zone).date()} {number}",
             notes=notes,
+            if_rain="run" if self.job.slab.gets_rain else None,
             if_frost=self.if_frost,
             if_nobody="call",
         )

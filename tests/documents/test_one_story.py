@@ -673,23 +673,52 @@ def test_what_if_is_read_from_the_tasks(
 
 @pytest.mark.parametrize("language", LANGUAGES)
 @pytest.mark.parametrize(
-    ("exposure", "is_timer", "of_rain"),
-    [("outdoors", False, True), ("roofed", False, False), ("outdoors", True, False)],
+    ("exposure", "is_timer", "between", "answer"),
+    [
+        ("outdoors", False, None, "skip"),
+        ("roofed", False, None, None),
+        ("outdoors", True, None, "run"),
+        ("outdoors", False, "wet burlap", "skip"),
+        ("outdoors", False, "plastic sheet", "water"),
+        ("roofed", False, "plastic sheet", None),
+    ],
 )
-def test_rain_spares_a_watering_only_where_it_falls_and_somebody_waters(
-    job: JobRecord, schedule: CureSchedule, language: str, exposure: str, is_timer: bool, of_rain: bool
+def test_what_to_do_in_rain_is_said_where_it_falls(
+    job: JobRecord,
+    schedule: CureSchedule,
+    language: str,
+    exposure: str,
+    is_timer: bool,
+    between: str | None,
+    answer: str | None,
 ) -> None:
-    """A timer runs whatever falls: more water does no harm."""
+    """A timer runs whatever falls: more water does no harm. Under plastic no rain reaches the slab."""
     slab = job.slab.model_copy(update={"exposure": exposure})
     curing = job.curing.model_copy(update={"timer": is_timer, "method": "soaker hose"})
     record = job.model_copy(update={"slab": slab, "curing": curing})
-    watered = replace(schedule, curing_method="soaker hose")
+    cover = BetweenCover(between, 13.0, 0.0) if between else None
+    watered = replace(schedule, curing_method="soaker hose", between=cover)
     wording = Wording(record, watered, language=language)
     care = CareSheet(wording, {})
     turns, calls = care.if_weather_turns, care.text_by_method("call").lower()
     assert any(hail in calls for hail in ("hail ", " granizo ")) == (exposure == "outdoors")
-    assert (wording.say("if-rain.skip") in turns) == of_rain
+    answers = [each for each in ("skip", "run", "water") if wording.say(f"if-rain.{each}") in turns]
+    assert answers == ([answer] if answer else [])
     assert wording.say("if-nobody.call") in turns
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_what_rain_does_to_a_compound_is_said_where_it_falls(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """UFGS 03301A: a compound that rain hit within 3 h is sprayed again; a dry one takes it."""
+    coated = replace(schedule, curing_method="curing compound", watering=())
+    for exposure, is_said in (("outdoors", True), ("roofed", False)):
+        slab = job.slab.model_copy(update={"exposure": exposure})
+        wording = Wording(job.model_copy(update={"slab": slab}), coated, language=language)
+        said = wording.say("if-rain.coat", hours=wording.speak.length(timedelta(hours=3)))
+        for html in (care_sheet_html(wording), care_page_html(wording)):
+            assert (said in html) is is_said
 
 
 def test_answers_are_given_once_and_in_order(job: JobRecord, schedule: CureSchedule) -> None:
