@@ -33,6 +33,7 @@ from handover.schedule.tasks import DRYING, is_over, next_watering, waterings_ah
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
+    from datetime import datetime
 
     from handover.documents.date_phrases import DatePhrase
     from handover.documents.watering_table import TableCell
@@ -262,6 +263,8 @@ class CareSheet:
     @property
     def _rest(self) -> JobInProgress:
         """Return what lies on the slab, and until when."""
+        if (laid := self.schedule.blankets_on) is not None and self.schedule.is_ahead(laid):
+            return self._blankets_to_come(laid)
         part, ends = f"your-part.{self.wording.dates.method}", self.words_by_kind.get(Kind.CURING_ENDS)
         if self._blankets_off is not None:
             if self._is_past(self._blankets_off):
@@ -270,6 +273,19 @@ class CareSheet:
                 ends = self._blankets_off
         return JobInProgress(
             self.say("sheet.first-done"), self.say(part), self._until(ends), self.say(f"{part}-text")
+        )
+
+    def _blankets_to_come(self, laid: datetime) -> JobInProgress:
+        """Return who lays the blankets and when, and that they then stay on."""
+        part, ends = f"your-part.{self.wording.dates.method}", self._blankets_off
+        known = None if ends is None or ends.when is None else ends
+        until = self.say("cover.until-told") if known is None else self.when(known)
+        stay = self.say("your-part.blankets-stay", until=until)
+        return JobInProgress(
+            self.say("sheet.first-done"),
+            self.say("your-part.blankets-come"),
+            self.say("your-part.blankets-from", when=self.wording.speak.moment(laid).text),
+            f"{stay} {self.say(f'{part}-text')}",
         )
 
     @property

@@ -140,3 +140,21 @@ def test_the_owner_does_not_take_off_the_blankets_that_the_crew_lifts(
     assert title == wording.say(f"milestone.curing-ends--{'crew-' if by_crew else ''}dry.title")
     [row] = [each for each in CareSheet(wording, {}).main if each.title == title]
     assert ({"en": "The crew lifts", "es": "La cuadrilla levanta"}[language] in row.sentence) == by_crew
+
+
+@pytest.mark.parametrize("language", languages())
+def test_nobody_leaves_blankets_on_before_they_lie(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Seen: "Leave the blankets on" at 3:00, where the crew lays them from 4:30 on."""
+    hour = timedelta(hours=1)
+    record = job.model_copy(update={"curing": job.curing.model_copy(update={"method": "insulating blanket"})})
+    dates = tuple(each for each in schedule.milestones if each.kind != MilestoneKind.FIRST_WATER)
+    blanketed = replace(schedule, curing_method="insulating blanket", watering=(), milestones=dates)
+    for laid, is_ahead in ((schedule.issued_at + hour, True), (schedule.issued_at - hour, False)):
+        wording = Wording(record, replace(blanketed, blankets_on=laid), language=language)
+        part = CareSheet(wording, {}).job_now
+        stays = wording.say("your-part.insulating-blanket")
+        assert part.title == (wording.say("your-part.blankets-come") if is_ahead else stays)
+        assert (wording.speak.moment(laid).text in part.when) is is_ahead
+        assert wording.say("your-part.insulating-blanket-text") in part.sentence
