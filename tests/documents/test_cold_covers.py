@@ -28,6 +28,7 @@ from handover.schedule.model import (
     FORMS_AFTER_COVER,
     BetweenCover,
     Blanket,
+    BlanketsLeftOn,
     Caution,
     Figure,
     Protection,
@@ -931,3 +932,39 @@ def test_blankets_that_nobody_looks_after_are_named(
     over = replace(laid, issued_at=laid.issued_at + WEEKS, tasks=())
     nobody = job.model_copy(update={"curing": job.curing.model_copy(update={"available": ()})})
     assert unwatched_covers(with_tasks(over, nobody)) == ()
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("is_dated", [True, False])
+@pytest.mark.parametrize("method", ["insulating blanket", "curing compound"])
+def test_the_row_of_repeated_frost_says_what_can_be_done(
+    job: JobRecord, frozen: CureSchedule, language: str, method: str, *, is_dated: bool
+) -> None:
+    """Seen: "let it dry" beside "keep rain and snow off it" on 1,200 ft2 in the open, for five months.
+
+    The way out, blankets left on until a week in December, was on page 3 only. Page 1 has the same week.
+    """
+    assert frozen.protection is not None
+    week = frozen.placement_end + timedelta(days=40)
+    left_on = BlanketsLeftOn(0.35, 24.1, week, week)
+    milestones = tuple(
+        replace(each, not_before=None) if each.kind == Kind.FREEZE_THAW and not is_dated else each
+        for each in frozen.milestones
+    )
+    papers = []
+    for offered in (left_on, None):
+        needed = replace(frozen.protection, left_on=offered)
+        strengths = Figure("limit", 24.1, "MPa"), Figure("strength_then", 8.0, "MPa")
+        caution = Caution("dry-before-frost", strengths)
+        cold = replace(frozen, curing_method=method, protection=needed, milestones=milestones, tasks=())
+        words = Wording(job, replace(cold, cautions=(*frozen.cautions, caution)), language=language)
+        (row,) = (each for each in CareSheet(words, {}).main if each.kind == Kind.FREEZE_THAW)
+        (told,) = (each for each in words.warnings.notices if each.code == "dry-before-frost")
+        papers.append((row.sentence, told.text, words.dates.blankets_left_on))
+    (with_blankets, told, until), (without, _, none) = papers
+    assert until in with_blankets
+    assert until in told
+    assert none == ""
+    rain = {"en": "rain and snow", "es": "lluvia y la nieve"}[language]
+    assert rain not in with_blankets
+    assert rain in without

@@ -21,9 +21,9 @@ from handover.schedule.cover_times import (
 )
 from handover.schedule.delivery_tickets import TICKET_LIMIT
 from handover.schedule.loading import bare_frost_hours
-from handover.schedule.model import BURLAP, SHEET, MilestoneKind, PrintedTime
+from handover.schedule.model import BURLAP, SHEET, MilestoneKind
 from handover.schedule.owner_dates import forecast_to_call_at, uncovered_in_cold_until
-from handover.schedule.printed_times import danger_hours, frost_safe_under_blankets, monday_up
+from handover.schedule.printed_times import danger_hours, frost_safe_under_blankets
 from handover.schedule.tasks import RAIN_COVER, cover_tasks, is_laid_by_crew, staying_cover
 
 if TYPE_CHECKING:
@@ -127,13 +127,8 @@ class CautionWording(ScheduleWords):
 
     def left_on(self, key: str) -> str:
         """Return until when blankets would stay on for repeated frost; empty where no date is known."""
-        protection, placed = self.schedule.protection, self.schedule.placement_end
-        left_on = None if protection is None else protection.left_on
-        when = None if left_on is None else left_on.not_before
-        if when is None or not self.schedule.is_ahead(when):
-            return ""
-        printed = PrintedTime(monday_up(when.astimezone(ZoneInfo(self.schedule.timezone))), "week")
-        return self.say(key, until=self.speak.printed_time(printed, placed).text)
+        until = self.dates.blankets_left_on
+        return self.say(key, until=until) if until else ""
 
     def _colder(self, caution: Caution) -> str:
         """Return that it may be colder than the forecast; empty if that is printed as the same."""

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 from functools import cached_property
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 from handover.documents.quantity_format import format_percentage
 from handover.documents.translations import slug
@@ -20,12 +21,13 @@ from handover.schedule.cover_times import (
 )
 from handover.schedule.date_dependencies import WHEELS
 from handover.schedule.mild_month import first_mild_month
-from handover.schedule.model import MilestoneKind
+from handover.schedule.model import MilestoneKind, PrintedTime
 from handover.schedule.owner_dates import is_cold, owner_kinds
 from handover.schedule.printed_times import (
     evening_of,
     in_stages,
     last_cut,
+    monday_up,
     printed_not_before,
     printed_time,
     round_to,
@@ -253,6 +255,17 @@ class DateWording:
         strips = self.schedule.milestone(MilestoneKind.STRIP_EDGE_FORMS) is not None
         return self.say("milestone.words.nails") if strips else ""
 
+    @cached_property
+    def blankets_left_on(self) -> str:
+        """The week until which blankets would stay on for repeated frost; empty where none is known."""
+        protection, placed = self.schedule.protection, self.schedule.placement_end
+        left_on = None if protection is None else protection.left_on
+        when = None if left_on is None else left_on.not_before
+        if when is None or not self.schedule.is_ahead(when):
+            return ""
+        printed = PrintedTime(monday_up(when.astimezone(ZoneInfo(self.schedule.timezone))), "week")
+        return self.speak.printed_time(printed, placed).text
+
     # ---- one date
 
     def milestone(self, milestone: Milestone) -> MilestoneWords:
@@ -323,6 +336,8 @@ class DateWording:
             return self.say("milestone.words.unknown-weak")
         if milestone.kind == MilestoneKind.SEAL:
             return self._seal_later(milestone)
+        if milestone.kind == MilestoneKind.FREEZE_THAW and self.blankets_left_on:
+            return self._of_kind(milestone.kind, "left-on", until=self.blankets_left_on)
         special = self.variant(f"milestone.{milestone.kind}", ".unknown")
         if milestone.kind == MilestoneKind.CURING_ENDS and self._may_freeze:
             special = f"milestone.{milestone.kind}.unknown-frost"
@@ -364,6 +379,8 @@ class DateWording:
         """Return what a date means; for a use under a cover, with what becomes of the cover."""
         if special := self._sentence_of_its_own(milestone):
             return special
+        if milestone.kind == MilestoneKind.FREEZE_THAW and self.blankets_left_on:
+            return self._of_kind(milestone.kind, "left-on", until=self.blankets_left_on)
         part = "sentence-frost" if self._is_dry_look(milestone) else "sentence"
         more = self._warming() if milestone.kind == MilestoneKind.HEATING else ()
         parts = (
@@ -547,8 +564,8 @@ class DateWording:
         """Return the words of a rule of practice."""
         return self.say(f"rule.{code}")
 
-    def _of_kind(self, kind: MilestoneKind, part: str) -> str:
-        return self.say(self.variant(f"milestone.{kind}", f".{part}"))
+    def _of_kind(self, kind: MilestoneKind, part: str, **values: str) -> str:
+        return self.say(self.variant(f"milestone.{kind}", f".{part}"), **values)
 
     def variant(self, key: str, part: str = "") -> str:
         """Return the key of the words that fit this slab and its curing: the special ones first."""
