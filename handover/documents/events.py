@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 from handover.documents.date_phrases import capitalise
 from handover.documents.translations import slug
 from handover.documents.words.what_if import what_if
-from handover.schedule.cover_times import sheet_after_blankets, soft_top_cover
+from handover.schedule.cover_times import is_sheet_drawn, sheet_after_blankets, soft_top_cover
 from handover.schedule.joints import saw_of
 from handover.schedule.model import CONVENTIONAL, EARLY_ENTRY, MilestoneKind, Party
 from handover.schedule.printed_times import early_entry_hours, evening_of, is_sawn_within, saw_meets_water
@@ -419,7 +419,10 @@ class _TaskWording:
         """Return the text of a cover; one of the crew must not touch a slab that has not likely set."""
         if not is_held_clear(self.schedule, task):
             return text
-        return f"{text}\n{self.wording.say(f'cover.hold-clear-{soft_top_cover(self.job)}')}"
+        way: str = soft_top_cover(self.job)
+        if way == "plastic" and is_sheet_drawn(self.schedule):
+            way = "sheet"  # the words of the sheet say the rest
+        return f"{text}\n{self.wording.say(f'cover.hold-clear-{way}')}"
 
     def _until(self, task: Task) -> str:
         visits = self.wording.visits

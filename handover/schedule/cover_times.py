@@ -509,6 +509,12 @@ def soft_top_cover(job: JobRecord) -> SoftTopCover:
     return "plastic" if job.slab.covers else "tent"
 
 
+def is_sheet_drawn(schedule: CureSchedule) -> bool:
+    """Return whether the crew draws a sheet over the finished top before any cover against frost."""
+    task = schedule.surface
+    return task is not None and task.choices[0].how in _SHEETS
+
+
 def left_on_until_water(schedule: CureSchedule) -> str | None:
     """Return what the crew lays on the finished surface until its first water: "plastic sheet", "wet burlap".
 

@@ -33,6 +33,8 @@ from handover.schedule.model import (
     Figure,
     Protection,
     Risk,
+    SurfaceChoice,
+    SurfaceTask,
     Visit,
 )
 from handover.schedule.model import MilestoneKind as Kind
@@ -542,6 +544,39 @@ def test_no_boards_are_laid_across_a_slab_that_they_do_not_reach_over(
     assert words.say(f"cover.hold-clear-{way}") in laid.description
     found = {each.code.removeprefix("white-") for each in materials_to_load(words.schedule, slab)}
     assert found & {"boards", "plastic", "vented-heat"} == loaded
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_over_a_sheet_that_the_crew_draws_only_the_blankets_wait(
+    job: JobRecord, frozen: CureSchedule, language: str
+) -> None:
+    """The crew sheet says once how the plastic goes on: the words of its cover keep their room for gases."""
+    final = frozen.milestone(Kind.FINAL_SET)
+    assert final is not None
+    later = replace(final, likely=frozen.risks[0].start + timedelta(hours=1))
+    moved = tuple(later if each is final else each for each in frozen.milestones)
+    start = frozen.finishing_ends
+    drawn = start + timedelta(hours=1)
+    sheet = SurfaceTask(
+        work="cover",
+        start=start,
+        not_after=None,
+        cover_from=None,
+        until=drawn + timedelta(hours=8),
+        finish_recorded=True,
+        choices=(SurfaceChoice("sheet-blankets", start, drawn, 1.0, 0.0),),
+        figures=(),
+        source="a rule",
+        mark="common practice",
+    )
+    schedule = with_tasks(replace(frozen, milestones=moved, surface=sheet, tasks=()), job)
+    words = Wording(job, schedule, language=language)
+    (laid,) = (each for each in crew_events(words) if each.kind == "frost-cover")
+    assert words.say("cover.hold-clear-sheet") in laid.description
+    assert words.say("cover.hold-clear-plastic") not in laid.description
+    assert words.surface.task is not None
+    (way,) = words.surface.task.choices
+    assert words.say("surface.clear-wide") in way.how
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
