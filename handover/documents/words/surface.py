@@ -210,7 +210,8 @@ class SurfaceWording(ScheduleWords):
         }
         coats = task.work == "compound"
         covers_now = begun and self._is_firm(task)
-        if choice.how in (SHEET_LAY, SHEET_BLANKETS) and self._wide and not covers_now:
+        freezes = bare_frost(self.schedule) is not None  # the reason names its hour
+        if choice.how in (SHEET_LAY, SHEET_BLANKETS) and self._wide and freezes and not covers_now:
             values["at"] = self.say("surface.at.late")
         now = _NOW if covers_now else {}
         waits = choice.how in WAIT
