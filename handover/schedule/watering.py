@@ -83,8 +83,9 @@ class Slots:
 def slots_of_days(simulation: Simulation, dates: Dates) -> dict[date, Slots]:
     """Return the half hours of each day from first water to the end of curing.
 
-    Days without an open slot (first water late at night, curing over before breakfast) are left out. Where
-    the surface takes no water before the plan ends, it may freeze on all days from the pour on.
+    Days without an open slot (first water late at night, curing over before breakfast) are left out, and so
+    is the morning on which a pond is drained. Where the surface takes no water before the plan ends, it may
+    freeze on all days from the pour on.
     """
     starts, ends = curing_span(simulation, dates)
     is_frozen = simulation.method is not None and starts >= ends
@@ -94,7 +95,18 @@ def slots_of_days(simulation: Simulation, dates: Dates) -> dict[date, Slots]:
     slots_of = {day: _slots(day, simulation, starts, ends, safe) for day in _local_days(starts, ends)}
     if is_frozen:
         slots_of = {day: _all_frost(slots) for day, slots in slots_of.items()}
+    elif simulation.method is not None and simulation.method.tops_up:
+        slots_of = _until_drained(slots_of, ends.date())
     return {day: slots for day, slots in slots_of.items() if slots.open.any()}
+
+
+def _until_drained(slots_of: dict[date, Slots], last: date) -> dict[date, Slots]:
+    """Return the days before the morning on which a pond is drained; nobody tops it up then.
+
+    That morning stays where no day before it allows any water.
+    """
+    before = {day: slots for day, slots in slots_of.items() if day != last}
+    return before if any(slots.allowed_slots.any() for slots in before.values()) else slots_of
 
 
 def _all_frost(slots: Slots) -> Slots:
@@ -535,10 +547,16 @@ def curing_span(simulation: Simulation, dates: Dates) -> tuple[datetime, datetim
 
 
 def whole_curing_span(simulation: Simulation, dates: Dates) -> tuple[datetime, datetime]:
-    """Return the same also past the simulation; without an end within reach it is that of the plan."""
+    """Return the same also past the simulation; without an end within reach it is that of the plan.
+
+    A pond has no water on the morning on which it is drained.
+    """
     starts, ends = curing_span(simulation, dates)
     _, cured = _wet_span(dates)
-    return starts, ends if cured is None else _whole_last_day(cured, simulation)
+    ends = ends if cured is None else _whole_last_day(cured, simulation)
+    if simulation.method is not None and simulation.method.tops_up:
+        ends = datetime.combine(ends.date(), time(), ends.tzinfo)
+    return starts, ends
 
 
 def _wet_span(dates: Dates) -> tuple[datetime | None, datetime | None]:

@@ -93,3 +93,22 @@ def test_the_forms_come_off_with_the_water_in_place(
     formless = pond_words(job, replace(schedule, milestones=kept), language)
     (rim,) = (each for each in crew_events(formless) if each.kind == "build-rim")
     assert inside not in rim.description
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_pond_is_drained_and_the_top_dries_before_wheels_and_work(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Seen: "Park a car on it" on the morning of a top-up, with the pond and its rim still there."""
+    wording = pond_words(job, schedule, language)
+    sentences = {each.kind: each.sentence for each in wording.dates.owner_milestones}
+    drain, rim, first = {
+        "en": ("drain it slowly to where it does no harm", "clear the rim away", "First let the pond off"),
+        "es": ("vacíe el agua despacio, a donde no haga daño", "quite el borde", "Vacíe antes el agua"),
+    }[language]
+    assert drain in sentences[MilestoneKind.CURING_ENDS]
+    assert rim in sentences[MilestoneKind.CURING_ENDS]
+    for kind in (MilestoneKind.LIGHT_WORK, MilestoneKind.LIGHT_VEHICLES):
+        assert sentences[kind].startswith(first)
+    bare = {each.kind: each.sentence for each in Wording(job, schedule, language=language).dates.milestones}
+    assert first not in bare[MilestoneKind.LIGHT_VEHICLES]

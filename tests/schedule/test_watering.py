@@ -12,6 +12,7 @@ import pytest
 
 from handover.practice.rules import CuringMethod, practice
 from handover.schedule.ensemble import CENTRAL
+from handover.schedule.model import MilestoneKind
 from handover.schedule.plan import plan_cure
 from handover.schedule.simulation import simulate, with_dry_surface
 from handover.schedule.slab_simulation import DryHours
@@ -438,6 +439,21 @@ def test_a_pond_is_topped_up_by_what_it_lost(job: Job, weather: Weather, as_of: 
         assert day.dry_hours == 0.0
     brought_mm = sum(each.litres for day in schedule.watering for each in day.visits) / pond.slab.area
     assert brought_mm <= 20.0 + sum(day.lost_mm for day in schedule.watering)
+
+
+@pytest.mark.parametrize(("method", "is_drained"), [("ponding", True), ("sprinkler", False)])
+def test_nobody_tops_up_a_pond_on_the_morning_on_which_it_is_drained(
+    job: Job, weather: Weather, as_of: datetime, method: str, is_drained: bool
+) -> None:
+    """Seen: topped up at 6:00, drained at 8:00 for the car. Curing ends at 7:25, a week after the pour."""
+    record = job(curing={"method": method, "available": ("06:00-07:00",)})
+    schedule = plan_cure(record, weather(), as_of)
+    ends = schedule.milestone(MilestoneKind.CURING_ENDS)
+    assert ends is not None
+    assert ends.not_before is not None
+    assert ends.not_before.hour < 8
+    last = schedule.watering[-1].visits[-1].end
+    assert (last.date() < ends.not_before.date()) == is_drained
 
 
 def looks(job: Job, weather: Weather, as_of: datetime, *hours: str, **air: float) -> list[datetime]:
