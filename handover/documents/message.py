@@ -207,9 +207,17 @@ def _plain(words: Wording, attachments: Mapping[str, bytes]) -> str:
 
 
 def _part(words: Wording) -> str:
-    """Return the owner's part now, as the care sheet has it; empty where it is the first water."""
-    part = CareSheet(words, {}).ongoing
-    return f"{part.eyebrow}: {part.heading} {part.when.removesuffix('.')}. {part.sentence}" if part else ""
+    """Return the owner's part now, as the care sheet has it.
+
+    Empty where it is the first water, of which the dates say enough; not where that fills a pond.
+    """
+    sheet = CareSheet(words, {})
+    if (part := sheet.ongoing) is not None:
+        return f"{part.eyebrow}: {part.heading} {part.when.removesuffix('.')}. {part.sentence}"
+    if not is_pond(words.schedule):
+        return ""
+    first = sheet.job_now
+    return f"{first.eyebrow}: {first.heading}. {first.when.removesuffix('.')}. {first.sentence}"
 
 
 def _dated_lines(words: Wording) -> list[str]:

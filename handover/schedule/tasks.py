@@ -398,6 +398,7 @@ class _Planner:
 
     def _waterings(self) -> Iterator[Task]:
         in_rain = "water" if is_rain_kept_off(self.schedule) else "skip"
+        filling = first_visit(self.schedule) if is_pond(self.schedule) else None  # no rain fills a pond
         for day in self.schedule.watering:
             for number, visit in enumerate(sorted(day.visits, key=lambda each: _utc(each.start)), 1):
                 lifts = any(each.off is None and each.end == visit.start for each in self.covers)
@@ -410,7 +411,9 @@ class _Planner:
                     occasion=f"{day.date} {number}",
                     litres=visit.litres or None,
                     notes=("cover-off",) if lifts else (),
-                    if_rain=in_rain if visit.litres and self.job.slab.gets_rain else None,
+                    if_rain=in_rain
+                    if visit.litres and self.job.slab.gets_rain and visit is not filling
+                    else None,
                     if_frost=self.if_frost,
                     if_nobody="call",
                 )

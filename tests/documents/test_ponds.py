@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import timedelta
-from typing import TYPE_CHECKING
+from email import message_from_bytes, policy
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from handover.documents.care_sheet import CareSheet
 from handover.documents.events import crew_events, owner_events
-from handover.documents.message import keep_off
+from handover.documents.message import compose_message, keep_off
 from handover.documents.templating import fill_text
 from handover.documents.wording import Wording
 from handover.schedule.model import Caution, MilestoneKind
@@ -112,3 +114,26 @@ def test_the_pond_is_drained_and_the_top_dries_before_wheels_and_work(
         assert sentences[kind].startswith(first)
     bare = {each.kind: each.sentence for each in Wording(job, schedule, language=language).dates.milestones}
     assert first not in bare[MilestoneKind.LIGHT_VEHICLES]
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_first_water_fills_the_pond_in_every_paper(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Seen: the calendar topped up an empty pond, without a test of a corner, and skipped it in rain."""
+    wording = pond_words(job, schedule, language)
+    first, *others = (each for each in owner_events(wording) if each.kind == "watering")
+    test, skip = wording.say("milestone.first-water--ponding.sentence"), wording.say("if-rain.skip")
+    assert first.title.startswith(wording.say("milestone.first-water--ponding.title"))
+    assert test in first.description
+    job_now = CareSheet(wording, {}).job_now
+    assert test in job_now.sentence
+    message: Any = message_from_bytes(compose_message(wording, {}), policy=policy.default)
+    plain = " ".join(message.get_body(("plain",)).get_content().split())
+    assert f"{job_now.heading}. {job_now.when.removesuffix('.')}. {job_now.sentence}" in plain
+    assert skip not in first.description
+    assert others
+    for each in others:
+        assert not each.title.startswith(wording.say("milestone.first-water--ponding.title"))
+        assert test not in each.description
+        assert skip in each.description

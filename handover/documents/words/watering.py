@@ -33,6 +33,7 @@ from handover.schedule.tasks import (
     cover_tasks,
     covers_at,
     is_laid_by_crew,
+    is_pond,
     is_pond_filled_by,
     is_to_lie,
     next_cover,
@@ -311,10 +312,8 @@ class WateringWording(ScheduleWords):
         return VisitWords(
             start=visit.start,
             end=visit.end,
-            title=self.say(f"{key}.title", span=span),
-            action=self._with_cover(
-                self.say(f"{key}.action-frost") if is_dry_look(self.schedule, visit) else self.action, visit
-            ),
+            title=self.say(f"{key}.title-first" if self._is_first_fill(visit) else f"{key}.title", span=span),
+            action=self._with_cover(self._action_at(visit), visit),
             span=span,
             short_span=self.speak.short_span(visit.start, visit.end),
             length=self.speak.length(visit.duration),
@@ -322,6 +321,19 @@ class WateringWording(ScheduleWords):
             column=next(column for hour, column in COLUMN_HOURS if visit.start.hour < hour),
             covered=self.schedule.between is not None or self.schedule.curing_method == "plastic sheet",
         )
+
+    def _is_first_fill(self, visit: Visit) -> bool:
+        """Return whether a watering fills a pond, and does not top it up."""
+        first = first_visit(self.schedule)
+        return is_pond(self.schedule) and first is not None and visit.start == first.start
+
+    def _action_at(self, visit: Visit) -> str:
+        """Return what the owner does at a watering; a pond is first filled as the first job has it."""
+        if is_dry_look(self.schedule, visit):
+            return self.say(f"visit.{self.dates.method}.action-frost")
+        if self._is_first_fill(visit):
+            return self.say("milestone.first-water--ponding.sentence")
+        return self.action
 
     @cached_property
     def action(self) -> str:
