@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 from handover.documents.date_phrases import capitalise
 from handover.documents.translations import slug
 from handover.documents.words.what_if import what_if
-from handover.schedule.cover_times import is_sheet_drawn, sheet_after_blankets, soft_top_cover
+from handover.schedule.cover_times import DRYING, is_sheet_drawn, sheet_after_blankets, soft_top_cover
 from handover.schedule.joints import saw_of
 from handover.schedule.model import CONVENTIONAL, EARLY_ENTRY, MilestoneKind, Party
 from handover.schedule.printed_times import early_entry_hours, evening_of, is_sawn_within, saw_meets_water
@@ -26,7 +26,6 @@ from handover.schedule.tasks import (
     BUILD_RIM,
     COVER_NOT_WATER,
     DISTANT,
-    DRYING,
     FROST_COVER,
     IN_DOUBT,
     LAY_HOSE,

@@ -425,7 +425,17 @@ def missed_water(schedule: CureSchedule) -> datetime | None:
     return None if is_over or schedule.is_ahead(first.end) else first.start
 
 
-_SHEETS = ("sheet", "sheet-overnight", "sheet-lay", "sheet-blankets")
+SHEET_RAIN = "sheet-rain"
+"""One sheet against rain and drying, from the last pass until the first water."""
+
+COMPOUNDS = ("compound", "clear-compound")
+"""Ways with a compound in place of water."""
+
+SPRAYING = general_rules().duration("visit.compound")
+DRYING = general_rules().duration("compound.dry")
+"""Time to spray a compound, and time in which rain washes it off after that."""
+
+_SHEETS = ("sheet", "sheet-overnight", SHEET_RAIN, "sheet-lay", "sheet-blankets")
 """Ways whose sheet lies on the slab after the crew has drawn it over it."""
 
 FOGGING = ("fog-cover", "fog-lay", "fog")
@@ -446,7 +456,23 @@ def ways_left(schedule: CureSchedule) -> tuple[SurfaceChoice, ...]:
     if is_sheet_in_doubt(schedule):
         return task.choices[:1]
     ends = ((each, task.until if each.how in _SHEETS else each.until) for each in task.choices)
-    return tuple(_rest(each, task, schedule) for each, end in ends if schedule.is_ahead(end))
+    left = (_rest(each, task, schedule) for each, end in ends if schedule.is_ahead(end))
+    return tuple(each for each in left if not _is_sprayed_too_late(each, task, schedule))
+
+
+def is_washed_off(begins: datetime, rains: Iterable[Risk]) -> bool:
+    """Return whether likely rain falls on a compound, sprayed from an instant on, before it is dry."""
+    start = begins.astimezone(UTC)
+    dry = start + SPRAYING + DRYING
+    return any(each.start.astimezone(UTC) < dry and each.end.astimezone(UTC) > start for each in rains)
+
+
+def _is_sprayed_too_late(way: SurfaceChoice, task: SurfaceTask, schedule: CureSchedule) -> bool:
+    """Return whether a compound in place of water, begun now, would still be wet in likely rain."""
+    if task.work != "damp" or way.how not in COMPOUNDS:
+        return False
+    begins = max(task.start.astimezone(UTC), schedule.issued_at.astimezone(UTC))
+    return is_washed_off(begins, (each for each in schedule.risks if each.code == "rain-on-fresh"))
 
 
 def is_sheet_in_doubt(schedule: CureSchedule) -> bool:
@@ -521,7 +547,11 @@ def left_on_until_water(schedule: CureSchedule) -> str | None:
     "any" where the crew chooses; None where it lays nothing.
     """
     task = schedule.surface
-    if task is None or task.work != "damp" or task.cover_from is None:
+    if task is None or task.work != "damp":
+        return None
+    if task.choices[0].how == SHEET_RAIN:
+        return SHEET
+    if task.cover_from is None:
         return None
     if task.choices[0].how in _SHEETS:
         return SHEET

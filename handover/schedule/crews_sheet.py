@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 _DAYS = 2
 """Days of watering that are planned for the hour of the first one."""
 
-_OVER = ("sheet", "sheet-overnight", "sheet-lay", "sheet-blankets")
+_OVER = ("sheet", "sheet-overnight", "sheet-rain", "sheet-lay", "sheet-blankets")
 """Ways whose sheet lies over the slab from the last pass on; under blankets it stays."""
 
 _COATS = ("curing compound", "insulating blanket")

@@ -98,6 +98,7 @@ OF_WAY: dict[str, tuple[MaterialCode | None, ...]] = {
     "cover-for-compound": ("plastic",),
     "sheet": ("plastic", "boards"),
     "sheet-overnight": ("plastic", "boards"),
+    "sheet-rain": ("rain-plastic",),
     "sheet-blankets": ("plastic", "boards"),
     "sheet-lay": ("plastic", "boards", None),
 }

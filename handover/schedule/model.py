@@ -375,9 +375,9 @@ class SurfaceChoice:
             "of the sheet or burlap that cures the slab, after fog where the surface dries before, or after "
             "a night under a sheet that is held clear of it; or, under a cover until the rain is over, "
             "compound after it; or compound after the cover against frost, on which it would not be dry, or "
-            "a sheet under that cover in place of it; or, in wind or before a night, a sheet drawn over it "
-            "at once; or, where frost lets nobody water, a sheet that stays under the blankets; or, where a "
-            "cover would mark the slab, a clear compound in place of water.",
+            "a sheet under that cover in place of it; or, in wind, before a night or before rain, a sheet "
+            "drawn over it at once; or, where frost lets nobody water, a sheet that stays under the "
+            "blankets; or, where a cover would mark the slab, a clear compound in place of water.",
             one_of=(
                 "fog-cover",
                 "fog",
@@ -390,6 +390,7 @@ class SurfaceChoice:
                 "cover-for-compound",
                 "sheet",
                 "sheet-overnight",
+                "sheet-rain",
                 "sheet-blankets",
                 "clear-compound",
             ),

@@ -165,6 +165,12 @@ def by_day(when: datetime) -> datetime:
     return datetime.combine(day, WAKING_HOUR, when.tzinfo)
 
 
+def rain_cover_off(rain_end: datetime, *, marks: bool) -> datetime:
+    """Return when plastic against rain comes off: by day; where it marks the top, at once."""
+    over = half_hour_up(rain_end)
+    return over if marks else by_day(over)
+
+
 def for_people(when: datetime) -> datetime:
     """Return the first half hour that is not before `when`, and not in the evening or at night, in its zone.
 

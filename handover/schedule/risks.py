@@ -16,6 +16,7 @@ from handover.schedule.ensemble import CENTRAL
 from handover.schedule.ground import air_before
 from handover.schedule.joints import do_parts_meet, is_sawn_in_parts
 from handover.schedule.model import BURLAP, Caution, Figure, MilestoneKind, Risk
+from handover.schedule.rain import find_runs, rains_on_fresh
 from handover.schedule.slab_age import hours_to_age
 from handover.schedule.surroundings import room_state
 from handover.schedule.watering import driest_day, plan_watering, slots_of_days
@@ -52,7 +53,7 @@ def find_risks(simulation: Simulation, dates: Dates) -> tuple[Risk, ...]:
                 *_drying(simulation),
                 *_precautions(simulation),
                 *_frost(simulation, dates),
-                *_rain(simulation),
+                *rains_on_fresh(simulation),
             ),
             key=lambda risk: (risk.start, risk.code),
         )
@@ -70,7 +71,7 @@ def _drying(simulation: Simulation) -> Iterator[Risk]:
     time_s = simulation.bare_slab.placed_s[first] + hours * HOUR_S
     for level in ("watch", "precaution"):
         limit = practice[f"drying.{level}"]
-        for run in _find_runs(rate >= limit):
+        for run in find_runs(rate >= limit):
             peak = run.start + int(rate[run].argmax())
             error = practice["drying.error"]
             yield _risk(
@@ -105,7 +106,7 @@ def _precautions(simulation: Simulation) -> Iterator[Risk]:
     }
     unfinished = _is_unfinished(time_s, simulation)
     for code, (hours, left) in worth.items():
-        for run in _find_runs(hours & unfinished):
+        for run in find_runs(hours & unfinished):
             peak = run.start + int(rate[run].argmax())
             figures = [Figure("peak", float(rate[peak]), "kg/m2/h")]
             if left is not None:
@@ -169,7 +170,7 @@ def _frost(simulation: Simulation, dates: Dates) -> Iterator[Risk]:
     young = time_s < (np.inf if safe is None else safe.timestamp())
     top, air = _coldest_weak_top(simulation, dates), simulation.cold_end(slab.air.air_c[:, last])
     freezes_c = simulation.practice["frost.freezes-below"]
-    for run in _find_runs((top < freezes_c) & young | _likely_frost(simulation, dates) & ~young):
+    for run in find_runs((top < freezes_c) & young | _likely_frost(simulation, dates) & ~young):
         coldest = run.start + int(top[run].argmin())
         yield _risk(
             "frost",
@@ -210,49 +211,6 @@ def _coldest_weak_top(simulation: Simulation, dates: Dates) -> Floats:
     weak = slab.hours[:, np.newaxis] <= np.broadcast_to(met_h, slab.placed_s.shape)[last]
     top = np.where(weak, slab.temperature_c[:, last, 0], np.inf)
     return np.asarray(np.quantile(top, 1.0 - simulation.share, axis=1, method="inverted_cdf"))
-
-
-def _rain(simulation: Simulation) -> Iterator[Risk]:
-    """Yield each likely rain that begins on concrete that it can still damage, as a whole."""
-    weather = simulation.weather
-    if not simulation.job.slab.gets_rain:
-        return
-    start = simulation.job.placement.start.timestamp()
-    end = _needs_no_rain_until(simulation)
-    known = simulation.weather.seconds
-    chance = np.nan_to_num(weather.precipitation_probability, nan=1.0)
-    wet = (
-        (weather.precipitation_mm >= simulation.practice["rain.marks"])
-        & (chance >= simulation.practice["rain.likely"])
-        & (known > start)
-    )
-    for run in _find_runs(wet):
-        if known[run.start] > end:
-            break
-        peak = run.start + int(weather.precipitation_mm[run].argmax())
-        yield _risk(
-            "rain-on-fresh",
-            simulation.job.zone,
-            np.append(known[run.start] - HOUR_S, known[run]),  # the rain of an hour falls before its end
-            known[peak],
-            Figure("rain", float(weather.precipitation_mm[run].sum()), "mm"),
-        )
-
-
-def _needs_no_rain_until(simulation: Simulation) -> float:
-    """Return until when rain may damage the surface, or wash off a compound that is not dry, UTC seconds."""
-    practice, placement = simulation.practice, simulation.job.placement
-    end = placement.end.timestamp() + practice["rain.keep-off"] * HOUR_S
-    if simulation.job.curing.method != "curing compound" or placement.finished is None:
-        return end
-    dry_h = practice["visit.compound"] + practice["compound.dry"]
-    return max(end, placement.finished.timestamp() + dry_h * HOUR_S)
-
-
-def _find_runs(which: NDArray[np.bool_]) -> list[slice]:
-    """Return the stretches in which a condition holds."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], which.astype(np.int8), [0]])))
-    return [slice(int(start), int(stop)) for start, stop in edges.reshape(-1, 2)]
 
 
 def _risk(code: str, zone: ZoneInfo, time_s: Floats, peak_s: float, *figures: Figure) -> Risk:

@@ -15,11 +15,12 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from handover.base.arrays import HOUR_S, Floats
-from handover.practice.rules import general_rules
+from handover.schedule.cover_times import COMPOUNDS, SHEET_RAIN, SPRAYING, is_washed_off
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import BURLAP, SHEET, Figure, MilestoneKind, SurfaceChoice, SurfaceTask
 from handover.schedule.printed_times import COVERING, SLEEPING_HOUR, by_day, half_hour_down, half_hour_up
 from handover.schedule.quantiles import instant_after, smoothed_quantile
+from handover.schedule.rain import RAIN
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -33,7 +34,6 @@ if TYPE_CHECKING:
 STEP_H = 1.0 / 12.0
 """Resolution of the drying of the bare surface. [h]"""
 
-SPRAYING = general_rules().duration("visit.compound")
 _COMPOUND = "curing compound"
 _COVER = BURLAP  # whose water a cover takes
 _LAID = (SHEET, BURLAP)  # methods whose cover the crew lays before it leaves
@@ -94,7 +94,7 @@ def plan_surface(
         return SurfacePlan(not_after, _coating(start, not_after, simulation, risks))
     if not_after is None or _seconds(until) <= not_after.timestamp():
         return SurfacePlan(not_after, None)
-    return SurfacePlan(not_after, _filling(start, until, not_after, simulation, dates))
+    return SurfacePlan(not_after, _filling(start, until, not_after, simulation, dates, risks))
 
 
 def _seconds(when: datetime) -> float:
@@ -202,7 +202,7 @@ def _spraying(
     for an hour at which somebody works.
     """
     begins = start
-    rains = [each for each in risks if each.code == "rain-on-fresh" and _seconds(each.end) > _seconds(start)]
+    rains = [each for each in risks if each.code == RAIN and _seconds(each.end) > _seconds(start)]
     for rain in rains:
         if _seconds(begins + SPRAYING + _drying_time(simulation)) <= _seconds(rain.start):
             return begins, rain.start
@@ -311,7 +311,12 @@ def _is_frosty(watering: Watering) -> bool:
 
 
 def _filling(
-    start: datetime, until: datetime, not_after: datetime, simulation: Simulation, dates: Dates
+    start: datetime,
+    until: datetime,
+    not_after: datetime,
+    simulation: Simulation,
+    dates: Dates,
+    risks: tuple[Risk, ...],
 ) -> SurfaceTask:
     """Return how the crew fills the bare hours until the first water of the plan."""
     rule = simulation.practice.rules["surface.bare-time"]
@@ -323,7 +328,7 @@ def _filling(
         cover_from=cover_from,
         until=until,
         finish_recorded=simulation.job.placement.finished is not None,
-        choices=tuple(_choices(start, cover_from, until, simulation)),
+        choices=tuple(_choices(start, cover_from, until, simulation, _rains(start, until, risks))),
         figures=(
             Figure("bare_hours", (until.timestamp() - start.timestamp()) / HOUR_S, "h"),
             Figure("bare_loss", _likely_loss(start, until, simulation), "mm"),
@@ -349,9 +354,39 @@ def _cover_from(start: datetime, until: datetime, dates: Dates) -> datetime | No
 
 
 def _choices(
-    start: datetime, cover_from: datetime | None, until: datetime, simulation: Simulation
+    start: datetime,
+    cover_from: datetime | None,
+    until: datetime,
+    simulation: Simulation,
+    rains: tuple[Risk, ...] = (),
 ) -> Iterator[SurfaceChoice]:
     """Yield the ways to fill the bare hours, the usual one first, with the crew's time and the water.
+
+    Where rain is likely before the first water, one sheet keeps off both rain and drying until then. Compound
+    that would be wet in that rain is no way.
+    """
+    ways = [
+        each
+        for each in _ways_in_dry_weather(start, cover_from, until, simulation)
+        if each.how not in COMPOUNDS or not is_washed_off(start, rains)
+    ]
+    if rains and simulation.job.slab.covers:
+        covered = start + COVERING
+        yield SurfaceChoice(SHEET_RAIN, start, covered, _hours(start, covered), 0.0)
+        ways = [each for each in ways if each.how in COMPOUNDS]
+    yield from ways
+
+
+def _rains(start: datetime, until: datetime, risks: tuple[Risk, ...]) -> tuple[Risk, ...]:
+    """Return the likely rains on the finished surface before its first water."""
+    rains = (each for each in risks if each.code == RAIN)
+    return tuple(each for each in rains if each.start < until and each.end > start)
+
+
+def _ways_in_dry_weather(
+    start: datetime, cover_from: datetime | None, until: datetime, simulation: Simulation
+) -> Iterator[SurfaceChoice]:
+    """Yield the ways to fill the bare hours that no rain meets, the usual one first.
 
     Wind takes fog away, and nobody fogs into the night: there a sheet, drawn over the slab from its edge, and
     compound come first. On a slab that a cover would mark, a clear compound does, and fog within an evening.

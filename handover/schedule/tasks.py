@@ -15,7 +15,9 @@ from zoneinfo import ZoneInfo
 
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import (
+    DRYING,
     FOGGING,
+    SPRAYING,
     STRIPPING,
     first_visit,
     frost_covers,
@@ -44,9 +46,9 @@ from handover.schedule.printed_times import (
     evening_of,
     for_people,
     half_hour_down,
-    half_hour_up,
     last_cut,
     printed_time,
+    rain_cover_off,
     trial_cut,
     warmest_down,
     warmest_up,
@@ -75,12 +77,8 @@ PERMISSION = general_rules().duration("visit.permission")
 
 SAWING = general_rules().duration("visit.sawing")
 RUBBING = general_rules().duration("visit.rubbing")
-SPRAYING = general_rules().duration("visit.compound")
 WALKING = general_rules().duration("visit.walk-through")
 """Time for each kind of work."""
-
-DRYING = general_rules().duration("compound.dry")
-"""Time in which rain washes off a compound."""
 
 MORNING = general_rules().clock_time("day.morning")
 EARLIEST_START = general_rules().clock_time("start.earliest")
@@ -587,8 +585,7 @@ class _Planner:
         """
         rains = [each for each in self.schedule.risks if each.code == RAIN]
         for rain, following in zip_longest(rains, rains[1:]):
-            ends = half_hour_up(rain.end.astimezone(self.zone))
-            start = by_day(ends) if self.job.slab.covers else ends
+            start = rain_cover_off(rain.end.astimezone(self.zone), marks=not self.job.slab.covers)
             goes_on = following is not None and _utc(following.start) <= _utc(start) + 2 * COVERING
             if goes_on or self._is_covered_after_rain(start):
                 continue
@@ -607,7 +604,7 @@ class _Planner:
         if task is None:
             return False
         if left_on_until_water(self.schedule) is not None and first is not None:
-            return _utc(when) < _utc(first.start)
+            return _utc(when) <= _utc(first.start)
         return task.choices[0].how in WAIT or (task.work != "damp" and _utc(when) < _utc(task.until))
 
     def _sawing(self) -> Iterator[Task]:

@@ -22,6 +22,7 @@ from handover.practice.rules import general_rules
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.look_rhythm import LookRhythm
 from handover.schedule.model import NO_LOOK, MilestoneKind, Visit, WaterHours, WateringDay
+from handover.schedule.rain import under_rain_cover
 from handover.schedule.slab_simulation import DryHours
 from handover.schedule.timer import attended_windows
 from handover.weather.daylight import sun_height
@@ -271,7 +272,7 @@ def _from_attended(slots_of: Mapping[date, Slots], simulation: Simulation) -> di
     days = iter(slots_of.items())
     for day, slots in days:
         there = _presence(_on_the_clock(slots.start_s, simulation.job.zone), simulation)
-        usable = there & slots.allowed_slots
+        usable = there & slots.allowed_slots & ~under_rain_cover(slots.start_s, SLOT_H * HOUR_S, simulation)
         if there.any():  # else the day is left out
             found[day] = replace(slots, open=slots.open & np.logical_or.accumulate(usable))
         if usable.any():
@@ -748,16 +749,28 @@ def _slots(
     grid = grid[(grid >= starts.timestamp()) & (grid + SLOT_H * HOUR_S <= ends.timestamp())]
     local = _on_the_clock(grid, simulation.job.zone)
     lost = np.interp(grid + SLOT_H * HOUR_S / 2, simulation.slab_s(CENTRAL), simulation.likely_evaporation)
+    covered = _under_rain_cover(grid, simulation)
     return Slots(
         start_s=grid,
         of_day=_half_hours(local),
         lost=lost * SLOT_H,
-        rain=_rain(grid, simulation),
-        open=_somebody_there(local, simulation, may_be_late=day == starts.date()),
+        rain=np.where(covered, 0.0, _rain(grid, simulation)),
+        open=_somebody_there(local, simulation, may_be_late=day == starts.date()) & ~covered,
         light=_in_daylight(grid, simulation),
         frost=freezing_ahead(grid, simulation, safe),
         shows=simulation.practice["water.shows"] * SLOT_H,
     )
+
+
+def _under_rain_cover(grid: Floats, simulation: Simulation) -> NDArray[np.bool_]:
+    """Return whether plastic against rain keeps water off in each slot; not from a timer, which runs on.
+
+    Of a timer only the first run is put off, see `_from_attended`: nobody turns it off and on again.
+    """
+    method = simulation.method
+    if simulation.job.curing.timer or method is None or method.looks:
+        return np.zeros(len(grid), dtype=bool)
+    return under_rain_cover(grid, SLOT_H * HOUR_S, simulation)
 
 
 def _in_daylight(grid: Floats, simulation: Simulation) -> NDArray[np.bool_]:

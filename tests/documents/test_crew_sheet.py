@@ -7,6 +7,7 @@ import re
 from dataclasses import replace
 from datetime import UTC, timedelta
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pikepdf
@@ -163,6 +164,37 @@ def test_the_crew_takes_off_the_plastic_that_it_laid_against_rain(
     assert [each.start for each in crew_events(words) if each.kind == "rain-cover-off"] == [off.start]
     when = words.speak.moment(off.start).text
     assert words.say("sheet.crew-rain-cover-off", when=when) in crew_visits(words)
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_papers_give_one_end_to_the_cover_against_rain_and_drying(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """The crew's rain cover stays until the first water, as its work on the surface and the owner have it."""
+    start = schedule.finishing_ends
+    until, drawn = start + timedelta(hours=8), start + timedelta(hours=1)
+    way = SurfaceChoice("sheet-rain", start, drawn, 1.0, 0.0)
+    task = SurfaceTask(
+        "damp",
+        start,
+        start,
+        drawn,
+        until,
+        finish_recorded=True,
+        choices=(way,),
+        figures=(),
+        source="a rule",
+        mark="common practice",
+    )
+    first = (start - schedule.placement_start) / timedelta(hours=1) + 3.0
+    planned = replace(before_the_pour(schedule, risk("rain-on-fresh", schedule, first)), surface=task)
+    words = Wording(job, replace(planned, tasks=()), language=language)
+    end = words.speak.moment(until.astimezone(ZoneInfo(schedule.timezone))).text
+    [rain] = words.surface.rains
+    assert rain.text.endswith(words.say("event.rain-cover.stays", until=end))
+    assert words.say("event.rain-cover.off") not in rain.text
+    assert words.surface.task is not None
+    assert end in words.surface.task.owner
 
 
 def test_a_sheet_that_cures_the_slab_stays_on_after_rain(job: JobRecord, schedule: CureSchedule) -> None:

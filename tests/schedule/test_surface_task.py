@@ -15,12 +15,12 @@ import pytest
 
 from handover.practice.rules import practice
 from handover.schedule import surface_task
-from handover.schedule.cover_times import frost_covers, leave_out_looks_under_covers
+from handover.schedule.cover_times import frost_covers, leave_out_looks_under_covers, ways_left
 from handover.schedule.loading import materials_to_load
 from handover.schedule.model import CureSchedule, MilestoneKind, Risk, SurfaceTask
 from handover.schedule.plan import plan_cure
 from handover.schedule.simulation import simulate
-from handover.schedule.tasks import IN_DOUBT, SURFACE, with_tasks
+from handover.schedule.tasks import IN_DOUBT, RAIN_COVER, RAIN_COVER_OFF, SURFACE, with_tasks
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -468,3 +468,84 @@ def test_a_sheet_whose_hours_are_over_is_asked_for_once_the_crew_has_left(
     across = job(slab={"length": 30.0, "width": 3.6}, curing={"available": ("06:30-08:00",)})
     loaded = {each.code for each in materials_to_load(schedule, across)}
     assert ("boards" in loaded) == (later_h < 8)
+
+
+@pytest.fixture
+def rainy(job: Job, weather: Weather, as_of: datetime) -> Callable[..., CureSchedule]:
+    """The hot and windy day, with likely rain from some hours after the issue on."""
+
+    def plan(after_h: float, lasts_h: int, **tables: dict[str, Any]) -> CureSchedule:
+        series = weather(27.0, 38.0)
+        none = series.wind_ms * 0.0
+        begins = as_of.astimezone(UTC).replace(minute=0, tzinfo=None) + timedelta(hours=after_h + 1)
+        first = int(np.searchsorted(series.time, np.datetime64(begins, "s")))
+        rain = np.where((np.arange(len(series.time)) - first) // lasts_h == 0, 3.0, 0.0)
+        wet = weather(
+            27.0,
+            38.0,
+            wind_ms=series.wind_ms + 4.0,
+            relative_humidity=none + 0.2,
+            precipitation_mm=rain,
+            precipitation_probability=np.sign(rain),
+        )
+        return plan_cure(job(**tables), wet, as_of)
+
+    return plan
+
+
+def falling(schedule: CureSchedule) -> Risk:
+    [rain] = (each for each in schedule.risks if each.code == "rain-on-fresh")
+    return rain
+
+
+@pytest.mark.parametrize("lasts_h", [2, 4])
+@pytest.mark.parametrize("after_h", [1, 2])
+def test_one_cover_keeps_off_rain_and_drying_until_the_first_water(
+    rainy: Callable[..., CureSchedule], after_h: int, lasts_h: int
+) -> None:
+    """Common practice, no source: plastic lies through the rain; who waters first takes it off."""
+    schedule = rainy(after_h, lasts_h)
+    task, rain = task_of(schedule), falling(schedule)
+    assert task.choices[0].how == "sheet-rain"
+    assert not any("fog" in each.how for each in task.choices)
+    assert task.until == first_visit(schedule) >= rain.end + timedelta(hours=1)
+    assert schedule.tasks_of("crew", RAIN_COVER)
+    assert not schedule.tasks_of("crew", RAIN_COVER_OFF)
+
+
+@pytest.mark.parametrize("coloured", [False, True])
+def test_nobody_waters_under_a_cover_against_rain(
+    rainy: Callable[..., CureSchedule], *, coloured: bool
+) -> None:
+    """From an hour before the rain, when it is laid, to an hour after it is off; plastic lets no rain in."""
+    schedule = rainy(3, 3, slab={"coloured": coloured})
+    rain, hour = falling(schedule), timedelta(hours=1)
+    for visit in (each for day in schedule.watering for each in day.visits):
+        assert visit.end <= rain.start - hour or visit.start >= rain.end + hour
+    assert schedule.watering[0].visits  # the rain did not do it
+
+
+@pytest.mark.parametrize("after_h", [1, 2, 5])
+def test_compound_in_place_of_water_is_no_way_where_rain_would_wash_it_off(
+    rainy: Callable[..., CureSchedule], as_of: datetime, after_h: int
+) -> None:
+    """UFGS 03301A: rain within 3 h of spraying; an hour of spraying itself, common practice."""
+    schedule = rainy(after_h, 2)
+    sprayed = max(task_of(schedule).start, as_of)
+    washes = falling(schedule).start < sprayed + timedelta(hours=4)
+    assert washes == (after_h < 5)
+    assert any("compound" in each.how for each in ways_left(schedule)) != washes
+
+
+@pytest.mark.parametrize(("later_h", "is_left"), [(4.0, False), (4.5, True)])
+def test_compound_that_is_sprayed_later_than_planned_dries_before_the_rain_too(
+    hot: Callable[..., CureSchedule], later_h: float, *, is_left: bool
+) -> None:
+    """Half an hour of it is over: rain 4 h after the last pass no longer leaves it 3 h to dry."""
+    task = task_of(hot())
+    begins = task.start + timedelta(hours=later_h)
+    rain = Risk("rain-on-fresh", begins, begins + timedelta(hours=2), begins)
+    issued = task.start + timedelta(minutes=30)
+    ways = ways_left(replace(hot(), risks=(rain,), issued_at=issued))
+    assert any(each.how == "compound" for each in ways) == is_left
+    assert ways

@@ -12,6 +12,7 @@ from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
 from handover.schedule.coat_after_cover import coat_begins, cover_on_coat, sprayed_by
 from handover.schedule.cover_times import (
+    SHEET_RAIN,
     bare_frost,
     is_sheet_in_doubt,
     is_walkable,
@@ -40,7 +41,7 @@ if TYPE_CHECKING:
 
 _NOW = {"fog-cover": "cover", "lay": "lay-now", "fog-lay": "lay-now", SHEET_LAY: "lay-now"}
 """The words of a way whose cover may go on now."""
-_SHEETS = ("sheet", "sheet-overnight", SHEET_LAY)
+_SHEETS = ("sheet", "sheet-overnight", SHEET_RAIN, SHEET_LAY)
 """Ways whose sheet goes on before the joints are cut."""
 RETARDER = "evaporation-retarder"
 """The measure that only helps before the last pass."""
@@ -164,9 +165,16 @@ class SurfaceWording(ScheduleWords):
         )
         return RainWords(
             title=self.say("event.rain-cover.title"),
-            text=f"{text} {self.say(self._of_rain_cover('event.rain-cover.off'))}",
+            text=f"{text} {self._rain_cover_ends(rain)}",
             owner=self.say(self._of_rain_cover("surface.rain-owner"), start=start),
         )
+
+    def _rain_cover_ends(self, rain: Risk) -> str:
+        """Return when plastic against rain comes off: where it is the cover of the last pass, with that."""
+        task = self.schedule.surface
+        if task is not None and task.choices[0].how == SHEET_RAIN and rain.start < task.until:
+            return self.say("event.rain-cover.stays", until=self._moment(task.until))
+        return self.say(self._of_rain_cover("event.rain-cover.off"))
 
     def _of_rain_cover(self, key: str) -> str:
         """Return the key of the words for plastic against rain: a sheet that cures, a top that it marks."""
