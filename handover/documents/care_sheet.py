@@ -24,12 +24,12 @@ from handover.documents.watering_table import WateringTable
 from handover.documents.words.what_if import what_if
 from handover.practice.rules import general_rules
 from handover.practice.walkthrough import all_items, walkthrough_items
-from handover.schedule.cover_times import is_hose_by_crew
+from handover.schedule.cover_times import DRYING, is_hose_by_crew
 from handover.schedule.loading import is_white_best
 from handover.schedule.model import SHEET
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.owner_dates import may_freeze
-from handover.schedule.tasks import DRYING, is_over, next_watering, waterings_ahead
+from handover.schedule.tasks import is_over, next_watering, waterings_ahead
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
