@@ -530,9 +530,12 @@ class CareSheet:
             return " ".join(
                 filter(None, (between, *what_if(self.say, *waterings_ahead(self.schedule)), limits))
             )
+        rain = frost = ""
         if self.schedule.cure_mode == "coat" and self.job.slab.gets_rain:
-            return self.say("if-rain.coat", hours=self.wording.speak.length(DRYING))
-        return self.say("sheet.if-frost-blanket") if self.schedule.covered_in_cold else ""
+            rain = self.say("if-rain.coat", hours=self.wording.speak.length(DRYING))
+        elif self.schedule.covered_in_cold:
+            frost = self.say("sheet.if-frost-blanket")
+        return " ".join(filter(None, (rain, frost, self.wording.warnings.call_in_cold)))
 
     # ---- what stays off, what hurts
 

@@ -79,7 +79,8 @@ def test_what_if_it_freezes(sample: str, language: str, first_pages: FirstPages)
     words, printed = first_pages(sample, language)
     of_frost = (MilestoneKind.FROST_SAFE, MilestoneKind.PROTECTION_ENDS)
     dates = (each.sentence for each in words.milestones if each.kind in of_frost)
-    ways = (words.say("if-frost.cover"), words.say("sheet.if-frost-blanket"), *dates)
+    call = filter(None, [words.warnings.call_in_cold])
+    ways = (words.say("if-frost.cover"), words.say("sheet.if-frost-blanket"), *call, *dates)
     assert any(plain(each) in printed for each in ways) == words.dates.cold  # nobody asks in July
 
 

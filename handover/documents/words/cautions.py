@@ -74,7 +74,7 @@ class CautionWording(ScheduleWords):
         if self._is_ahead(caution):
             title, text = (f"{each}-ahead" for each in (title, text))
         longer = self.left_on(f"{key}.left-on") if caution.code == "dry-before-frost" else ""
-        call = self._call_in_cold() if caution.code == "cold-weather" else ""
+        call = self.call_in_cold if caution.code == "cold-weather" else ""
         sentences = filter(None, (self.say(text, **values), longer, call))
         return Notice(caution.code, self.say(title, **values), " ".join(sentences).strip())
 
@@ -115,8 +115,9 @@ class CautionWording(ScheduleWords):
         )
         return next(printed) == next(printed)
 
-    def _call_in_cold(self) -> str:
-        """Return from which forecast on the owner calls, where no cover is planned; empty where one is."""
+    @property
+    def call_in_cold(self) -> str:
+        """From which forecast on the owner calls, where no cover is planned; empty where one is."""
         until = uncovered_in_cold_until(self.schedule)
         if until is None or not self.schedule.is_ahead(until):
             return ""
