@@ -212,12 +212,10 @@ def _part(words: Wording) -> str:
     Empty where it is the first water, of which the dates say enough; not where that fills a pond.
     """
     sheet = CareSheet(words, {})
-    if (part := sheet.ongoing) is not None:
-        return f"{part.eyebrow}: {part.heading} {part.when.removesuffix('.')}. {part.sentence}"
-    if not is_pond(words.schedule):
+    part = sheet.job_now if is_pond(words.schedule) else sheet.ongoing
+    if part is None:
         return ""
-    first = sheet.job_now
-    return f"{first.eyebrow}: {first.heading}. {first.when.removesuffix('.')}. {first.sentence}"
+    return f"{part.eyebrow}: {part.heading} {part.when.removesuffix('.')}. {part.sentence}"
 
 
 def _dated_lines(words: Wording) -> list[str]:

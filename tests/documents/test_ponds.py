@@ -127,10 +127,11 @@ def test_the_first_water_fills_the_pond_in_every_paper(
     assert first.title.startswith(wording.say("milestone.first-water--ponding.title"))
     assert test in first.description
     job_now = CareSheet(wording, {}).job_now
+    assert job_now.heading == wording.say("milestone.first-water--ponding.title") + "."
     assert test in job_now.sentence
     message: Any = message_from_bytes(compose_message(wording, {}), policy=policy.default)
     plain = " ".join(message.get_body(("plain",)).get_content().split())
-    assert f"{job_now.heading}. {job_now.when.removesuffix('.')}. {job_now.sentence}" in plain
+    assert f"{job_now.heading} {job_now.when.removesuffix('.')}. {job_now.sentence}" in plain
     assert skip not in first.description
     assert others
     for each in others:
