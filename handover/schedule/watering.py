@@ -44,6 +44,8 @@ if TYPE_CHECKING:
 SLOT_H = general_rules()["visit.slot"]
 _SLOT = timedelta(hours=SLOT_H)
 SAME_H = general_rules()["visit.same-hours"]
+_APART_SLOTS = round(general_rules()["visit.apart"] / SLOT_H)
+"""The fewest slots between two visits to a pond."""
 _APART = tuple(round(general_rules()[f"water.timer-apart-{end}"] / SLOT_H) for end in ("least", "most"))
 """The fewest and the most slots between the starts of two runs of a timer."""
 _LEVELS, _POND_LEVELS = 40, 1000  # of the water held; a pond loses a small part of it in a slot
@@ -445,7 +447,25 @@ def _timetable(days: Mapping[date, Slots], simulation: Simulation, method: Curin
         for run in np.split(at, np.flatnonzero(np.diff(at) > 1) + 1)
         if len(run)
     )
+    if method.tops_up:
+        runs = joined_runs(runs, frozenset(dry_day.of_day[dry_day.open].tolist()))
     return Timetable(runs, method, rate, is_set_once=False)
+
+
+def joined_runs(runs: Iterable[tuple[int, ...]], open_hours: frozenset[int]) -> tuple[tuple[int, ...], ...]:
+    """Return the fillings of a pond, those soon after another right after it: together they are one visit.
+
+    Args:
+        runs: Half hours since midnight of each filling, in order.
+        open_hours: Half hours at which somebody is there. A filling that would leave them stays.
+    """
+    found: list[tuple[int, ...]] = []
+    for run in runs:
+        gap = run[0] - found[-1][-1] - 1 if found else _APART_SLOTS
+        earlier = tuple(each - gap for each in run)
+        is_joined = gap < _APART_SLOTS and open_hours.issuperset(earlier)
+        found.append(earlier if is_joined else run)
+    return tuple(found)
 
 
 def _lit_half_hours(days: Iterable[Slots]) -> frozenset[int]:

@@ -24,6 +24,7 @@ from handover.schedule.watering import (
     _by_daylight,
     driest_day,
     freezing_ahead,
+    joined_runs,
     plan_day,
     timer_runs,
 )
@@ -454,6 +455,35 @@ def test_nobody_tops_up_a_pond_on_the_morning_on_which_it_is_drained(
     assert ends.not_before.hour < 8
     last = schedule.watering[-1].visits[-1].end
     assert (last.date() < ends.not_before.date()) == is_drained
+
+
+@pytest.mark.parametrize(
+    ("runs", "shut", "joined"),
+    [
+        (((12,), (14,)), (), ((12,), (13,))),  # 6:00 and 7:00: one visit from 6:00 to 7:00
+        (((12, 13), (17,)), (), ((12, 13), (14,))),
+        (((12,), (17,)), (), ((12,), (17,))),  # two hours apart
+        (((12,), (36,)), (), ((12,), (36,))),  # morning and evening
+        (((12,), (14,)), (13,), ((12,), (14,))),  # nobody is there in between
+    ],
+)
+def test_two_fillings_of_a_pond_soon_after_another_are_one_visit(
+    runs: tuple[tuple[int, ...], ...], shut: tuple[int, ...], joined: tuple[tuple[int, ...], ...]
+) -> None:
+    """Seen: 6:00 to 6:30 and 7:00 to 7:30 of one morning. The water is the same: the same half hours."""
+    open_hours = frozenset(range(48)) - frozenset(shut)
+    assert joined_runs(runs, open_hours) == joined
+
+
+def test_no_day_of_a_pond_has_two_visits_less_than_two_hours_apart(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """The days are hot and dry, and somebody is there for two hours of the morning alone."""
+    record = job(curing={"method": "ponding", "available": ("06:00-08:00",)})
+    hot = weather(22.0, 36.0, relative_humidity=np.full(14 * 24, 0.15))
+    schedule = plan_cure(record, hot, as_of)
+    assert any(day.duration > SLOT for day in schedule.watering[1:] if day.visits)
+    assert all(len(day.visits) <= 1 for day in schedule.watering)
 
 
 def looks(job: Job, weather: Weather, as_of: datetime, *hours: str, **air: float) -> list[datetime]:
