@@ -14,7 +14,13 @@ from zoneinfo import ZoneInfo
 from handover.documents.date_phrases import capitalise
 from handover.documents.translations import slug
 from handover.documents.words.what_if import what_if
-from handover.schedule.cover_times import DRYING, is_sheet_drawn, sheet_after_blankets, soft_top_cover
+from handover.schedule.cover_times import (
+    DRYING,
+    is_sheet_drawn,
+    is_walkable,
+    sheet_after_blankets,
+    soft_top_cover,
+)
 from handover.schedule.joints import saw_of
 from handover.schedule.model import CONVENTIONAL, EARLY_ENTRY, MilestoneKind, Party
 from handover.schedule.printed_times import early_entry_hours, evening_of, is_sawn_within, saw_meets_water
@@ -168,6 +174,8 @@ class _TaskWording:
 
     def _timer(self, task: Task) -> _TaskWords:
         work, text = self.words.event(task.how, program=self.wording.visits.program)
+        if task.how == "first-run" and is_walkable(self.schedule, task.start):
+            text = self.wording.say("event.first-run.text-walk", program=self.wording.visits.program)
         lines = [text]
         if task.how == "set-timer":
             lines.insert(0, self._visit(task).action)

@@ -422,12 +422,17 @@ class _Planner:
         looks, watched = work.looks, work.watched is not None
         if work.set_by is not None:
             yield self._of_timer("set-timer" if watched else "set-timer-ahead", work.set_by)
-        elif looks:
+        elif looks and self._is_first_run_ahead():
             yield self._of_timer("first-run", looks[0], *(["cover-off"] if watched else []))
             looks = looks[1:]
         for look in looks:
             second = work.set_by is not None and work.set_by.date() == look.astimezone(self.zone).date()
             yield self._of_timer("look-timer", look, number=1 + second)
+
+    def _is_first_run_ahead(self) -> bool:
+        """Return whether no run of the timer has begun at the time of issue: the next one is its first."""
+        first = first_visit(self.schedule)
+        return first is not None and _utc(first.start) >= _utc(self.schedule.issued_at)
 
     def _of_timer(self, how: str, start: datetime, *notes: str, number: int = 1) -> Task:
         return self._task(

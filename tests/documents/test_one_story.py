@@ -15,7 +15,7 @@ from handover.documents.care_sheet import CareSheet
 from handover.documents.charts import time_line
 from handover.documents.crew_sheet import CrewSheet
 from handover.documents.data_sheet import DataSheet
-from handover.documents.events import crew_events, owner_events
+from handover.documents.events import crew_events, event_of, owner_events
 from handover.documents.message import compose_message
 from handover.documents.pages import care_page_html, care_sheet_html, data_sheet_html
 from handover.documents.wording import Wording
@@ -36,6 +36,7 @@ from handover.schedule.model import (
     SurfaceTask,
 )
 from handover.schedule.tasks import WATERING
+from handover.schedule.timer import LOOKING
 from handover.service.summary import plan_summary
 
 if TYPE_CHECKING:
@@ -600,6 +601,11 @@ def test_where_the_crew_sets_the_timer_the_owner_opens_and_sets_nothing(
     assert say("sheet.crew-hose-timer") in page
     for key in ("milestone.first-water.sentence", "sheet.crew-hose", "visit.soaker-hose.action"):
         assert say(key) not in page
+    walks = when + timedelta(days=1)
+    [run] = (each for each in wording.schedule.tasks if each.how == "first-run")
+    for start, key in ((run.start, "text"), (walks, "text-walk")):
+        look = event_of(wording, replace(run, start=start, end=start + LOOKING, notes=()))
+        assert say(f"event.first-run.{key}", program=visits.program) in look.description
     assert say("sheet.watering-intro-timer", program=visits.program) not in page
     (laid,) = (each for each in crew_events(wording) if each.kind == "lay-hose")
     assert visits.program in laid.description

@@ -14,6 +14,7 @@ import pytest
 
 from handover.practice.rules import practice
 from handover.schedule.plan import plan_cure
+from handover.schedule.tasks import WATERING, with_tasks
 from handover.schedule.timer import LOOKING, attended_windows, timer_tasks
 
 if TYPE_CHECKING:
@@ -112,3 +113,19 @@ def test_a_timer_runs_on_in_rain(job: Job, weather: Weather, as_of: datetime) ->
     timed = plan_cure(job(curing={"timer": True}), wet, as_of)
     assert all(day.visits for day in timed.watering[:-1])
     assert not {day.skipped_because for day in timed.watering} & {"rain"}
+
+
+@pytest.mark.parametrize("minutes", [-60, 0, 1, 300])
+def test_nobody_is_asked_for_the_first_run_once_it_has_begun(
+    job: Job, weather: Weather, as_of: datetime, minutes: int
+) -> None:
+    """Of a timer that the crew has set: from the first run on, the owner's looks are those of all days."""
+    record, schedule = planned(job, weather, as_of, WINDOWS[0], "soaker hose")
+    first = next(day.visits[0] for day in schedule.watering if day.visits)
+    issued = first.start + timedelta(minutes=minutes)
+    later = with_tasks(replace(schedule, issued_at=issued, revision=2, tasks=()), record)
+    assert timer_tasks(later, record).set_by is None  # the crew sets it: it lays the hose
+    looks = [each.how for each in later.tasks_of("owner", WATERING)]
+    assert looks
+    assert looks[0] == ("first-run" if minutes <= 0 else "look-timer")
+    assert set(looks[1:]) <= {"look-timer"}
