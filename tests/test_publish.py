@@ -300,6 +300,26 @@ def test_a_file_laid_there_in_the_last_moment_goes_along(
     assert contents(folder) == a_set(text=b"second") | {"late.jpg": b"late"}
 
 
+def test_a_file_laid_into_a_folder_there_in_the_last_moment_goes_along(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Seen, once in 437 commands: a photo laid beside others in the instant of an exchange was lost."""
+    folder, replace = tmp_path / "out", publish.replace_folder
+    put(folder, a_set())
+    deep = folder / "photos" / "edges"
+    deep.mkdir(parents=True)
+    (deep / "one.jpg").write_bytes(b"one")
+
+    def lay_and_replace(new: Path, target: Path, backup: Path) -> None:
+        (deep / "two.jpg").write_bytes(b"two")
+        replace(new, target, backup)
+
+    monkeypatch.setattr(publish, "replace_folder", lay_and_replace)
+    put(folder, a_set(text=b"second"))
+    beside = {"photos/edges/one.jpg": b"one", "photos/edges/two.jpg": b"two"}
+    assert contents(folder) == a_set(text=b"second") | beside
+
+
 @pytest.mark.parametrize("exchanging", [True, False], ids=["exchange", "two renames"])
 def test_the_earlier_set_is_back_when_the_disk_cannot_say_that_it_has_the_new_one(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, *, exchanging: bool

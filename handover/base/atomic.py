@@ -275,6 +275,16 @@ def carry_over(source: Path, target: Path) -> None:
     _flush_readable(target)
 
 
+def carry_missing(source: Path, target: Path) -> None:
+    """Carry over what is missing at the target: all of it, or what a folder there lacks, at any depth."""
+    if not os.path.lexists(target):
+        carry_over(source, target)
+    elif all(each.is_dir() and not each.is_symlink() for each in (source, target)):
+        for each in sorted(source.iterdir()):
+            carry_missing(each, target / each.name)
+        _flush_readable(target)
+
+
 def _flush_readable(path: Path) -> None:
     """Flush a file or folder; all disks, where we may not open it."""
     try:

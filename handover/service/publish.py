@@ -15,7 +15,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from handover.base.atomic import (
-    carry_over,
+    carry_missing,
     exchange_names,
     flush,
     hold_lock_file,
@@ -298,8 +298,8 @@ def _write(files: Mapping[str, bytes], fresh: Path) -> None:
 def _carry_foreign_files(folder: Path, new: Path) -> None:
     """Give other files in the folder of the earlier set a second name in the new one, on the disk."""
     for each in sorted(folder.iterdir()):
-        if not OWN_NAMES.fullmatch(each.name) and not os.path.lexists(new / each.name):
-            carry_over(each, new / each.name)
+        if not OWN_NAMES.fullmatch(each.name):
+            carry_missing(each, new / each.name)
     flush(new)
 
 
