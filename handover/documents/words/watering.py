@@ -383,7 +383,10 @@ class WateringWording(ScheduleWords):
 
     def _visit_that_begins(self, start: datetime) -> Visit:
         visits = (visit for day in self.schedule.watering for visit in day.visits)
-        return next(each for each in visits if each.start == start)
+        found = next((each for each in visits if each.start == start), None)
+        if found is None:  # a StopIteration would end whatever iterates, without a word
+            raise LookupError(f"no visit begins at {start}")
+        return found
 
     def _with_cover(self, action: str, visit: Visit) -> str:
         """Return what to do at a visit, with the cover that comes off before it and goes on after it."""
