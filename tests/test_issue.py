@@ -156,7 +156,7 @@ def test_the_makefile_issues_the_sample_when_its_forecast_is_fresh() -> None:
         ("sprinkler", 0, "First water from "),
         ("curing compound", 0, "Leave the coat alone: Until "),
         ("plastic sheet", 0, "Check the plastic sheet: "),
-        ("insulating blanket", 24, "Leave the blankets on: Until "),
+        ("insulating blanket", 24, "The crew lays the blankets: From "),
         ("sprinkler", 28, "The crew covers the slab, no water: "),
     ],
 )

@@ -109,7 +109,8 @@ def owner_events(words: Wording) -> tuple[CareEvent, ...]:
     schedule = words.schedule
     events = map(_TaskWording(words).event, tasks := schedule.tasks_of("owner"))
     each_event = zip(tasks, events, strict=True)
-    return tuple(event for task, event in each_event if schedule.revision > 1 or schedule.is_ahead(task.end))
+    is_first = schedule.is_first_issue
+    return tuple(event for task, event in each_event if not is_first or schedule.is_ahead(task.end))
 
 
 def crew_work(words: Wording) -> tuple[CareEvent, ...]:

@@ -967,6 +967,10 @@ class CureSchedule:
             "null: it did not."
         ),
     ] = None
+    has_own_papers: Annotated[
+        bool,
+        means("Whether it is that of joined papers: the papers of the slab alone came before them."),
+    ] = False
     between: Annotated[
         BetweenCover | None,
         means("The cover between the waterings; null where they suffice, or where the method has its own."),
@@ -994,6 +998,11 @@ class CureSchedule:
     def milestone(self, kind: MilestoneKind) -> Milestone | None:
         """Return the milestone of a kind, or None where the job has none."""
         return next((each for each in self.milestones if each.kind == kind), None)
+
+    @property
+    def is_first_issue(self) -> bool:
+        """Whether no earlier papers say anything of the slab."""
+        return self.revision <= 1 and not self.has_own_papers
 
     def is_ahead(self, when: datetime) -> bool:
         """Return whether an instant is still to come at the time of issue."""

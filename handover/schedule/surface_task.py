@@ -363,13 +363,12 @@ def _choices(
     """Yield the ways to fill the bare hours, the usual one first, with the crew's time and the water.
 
     Where rain is likely before the first water, one sheet keeps off both rain and drying until then. Compound
-    that would be wet in that rain is no way.
+    that would be wet in that rain is no way, unless there is no other one.
     """
-    ways = [
-        each
-        for each in _ways_in_dry_weather(start, cover_from, until, simulation)
-        if each.how not in COMPOUNDS or not is_washed_off(start, rains)
-    ]
+    dry = tuple(_ways_in_dry_weather(start, cover_from, until, simulation))
+    ways = [each for each in dry if each.how not in COMPOUNDS or not is_washed_off(start, rains)]
+    if not ways and not simulation.job.slab.covers:
+        ways = [*dry]
     if rains and simulation.job.slab.covers:
         covered = start + COVERING
         yield SurfaceChoice(SHEET_RAIN, start, covered, _hours(start, covered), 0.0)

@@ -388,7 +388,7 @@ class _Planner:
 
     def _from_first_issue_on(self, start: datetime, length: timedelta) -> datetime:
         """Return when work begins; what would be over by a first issue begins with it, by day."""
-        if self.schedule.revision > 1 or self.schedule.is_ahead(_utc(start) + length):
+        if not self.schedule.is_first_issue or self.schedule.is_ahead(_utc(start) + length):
             return start
         return by_day(half_hour_down(self.schedule.issued_at.astimezone(self.zone)))
 

@@ -79,7 +79,7 @@ def _days_to_come(schedule: CureSchedule, days: list[WateringDay]) -> list[Water
     """Return the days with a run to come; all of them where an earlier issue has had the timer set."""
     issued = schedule.issued_at.timestamp()
     ahead = [day for day in days if day.visits[-1].start.timestamp() >= issued]
-    return ahead if ahead and schedule.revision == 1 else days
+    return ahead if ahead and schedule.is_first_issue else days
 
 
 def _next_run(runs: tuple[Visit, ...], issued: datetime) -> Visit:

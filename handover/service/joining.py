@@ -378,6 +378,7 @@ def project_slabs(
         return replace(
             slab.schedule,
             revision=issue["revision"],
+            has_own_papers=slab.schedule.issued_at < at,
             issued_at=at.astimezone(slab.job.zone),
             changes=slab.schedule.changes if changed else (),
             covered_since=covered_since(slab.schedule, at),

@@ -84,7 +84,7 @@ def test_each_link_says_what_it_adds(links: Links) -> None:
 
 def test_a_link_is_beside_its_time(module_inputs: tuple[JobRecord, CureSchedule]) -> None:
     page = care_page_html(Wording(*module_inputs))
-    after = page.split("6:30 to 7:30 am", 1)[1]
+    after = page.split("6:30 to 7:30 am", 2)[2]  # the first job names them before the table
     (_, event), *_ = Links(after[: after.index("</a>")]).single
     assert event.start.astimezone(UTC).hour == 10  # 6:30 in New York, in summer
     assert event.end - event.start == timedelta(hours=1)

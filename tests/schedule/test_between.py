@@ -175,7 +175,7 @@ def test_rain_waters_what_it_can_reach(
     assert all(day.visits for day in schedule.watering) is keeps_off
     waterings = schedule.tasks_of("owner", "watering")
     assert waterings
-    assert all((each.if_rain is None) is keeps_off for each in waterings)
+    assert {each.if_rain for each in waterings} == {"water" if keeps_off else "skip"}
     said = " ".join(day.note for day in Wording(record, schedule).visits.days)
     assert ("If it stays dry" in said) is not keeps_off
 
