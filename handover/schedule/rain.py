@@ -60,7 +60,7 @@ def under_rain_cover(start_s: Floats, length_s: float, simulation: Simulation) -
     """Return for each slot whether plastic against rain lies on the slab in some minute of it, shape (s,).
 
     It is laid before the rain and comes off after it. Until then nobody waters, and the rain wets nothing.
-    Curing waits no longer than a day after the pour, though: the top is hard enough for rain by then.
+    Curing waits no longer than the rule has it, though: the top is hard enough for rain by then.
 
     Args:
         start_s: Starts of the slots, UTC seconds, shape (s,).
@@ -68,7 +68,7 @@ def under_rain_cover(start_s: Floats, length_s: float, simulation: Simulation) -
         simulation: The simulated job.
     """
     covered = np.zeros(len(start_s), dtype=bool)
-    latest = simulation.job.placement.end + timedelta(days=1)
+    latest = simulation.job.placement.end + timedelta(hours=simulation.practice["cover.rain-most"])
     for rain in rains_on_fresh(simulation):
         off = rain_cover_off(rain.end, marks=not simulation.job.slab.covers)
         laid_s, off_s = rain.start.timestamp(), min(off.timestamp(), latest.timestamp())
