@@ -10,8 +10,8 @@ from math import isfinite
 from typing import TYPE_CHECKING
 
 from handover.documents.date_phrases import capitalise
-from handover.schedule.changes import BLANKET_NEED, FROST, RAIN, SAW_LAST, SPELLS, WATERING
-from handover.schedule.model import MilestoneKind, PrintedTime
+from handover.schedule.changes import BLANKET_NEED, FROST, SAW_LAST, SPELLS, WATERING
+from handover.schedule.model import RAIN, MilestoneKind, PrintedTime
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -475,7 +475,7 @@ class CrewSheet:
     def _is_visit(self, task: Task) -> bool:
         """Return whether the crew comes back for a task, which it did not do before it left.
 
-        A cover that is due stays on the sheet until the rain is there, whoever is still at the slab.
+        A cover that is due stays on the sheet until the rain is there, as long as anybody may be at the slab.
         """
         finished = self.schedule.finishing_ends
         to_cover = task.kind == RAIN_COVER and (task.start > finished or is_begun(self.schedule, task))

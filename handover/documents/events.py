@@ -22,7 +22,7 @@ from handover.schedule.cover_times import (
     soft_top_cover,
 )
 from handover.schedule.joints import saw_of
-from handover.schedule.model import CONVENTIONAL, EARLY_ENTRY, MilestoneKind, Party
+from handover.schedule.model import CONVENTIONAL, EARLY_ENTRY, PONDING, MilestoneKind, Party
 from handover.schedule.printed_times import early_entry_hours, evening_of, is_sawn_within, saw_meets_water
 from handover.schedule.tasks import (
     BENEATH_COVER,
@@ -42,7 +42,6 @@ from handover.schedule.tasks import (
     OWNER_SETS,
     PERMISSIONS,
     PIPES_FROST,
-    PONDING,
     RAIN_COVER,
     RAIN_COVER_OFF,
     RESPIRATOR,
@@ -104,7 +103,7 @@ class CareEvent:
 def owner_events(words: Wording) -> tuple[CareEvent, ...]:
     """Return the owner's events, in order of time.
 
-    What a first issue would tell after its end is not among them; a later one leaves the past as it was told.
+    A first issue leaves out what is over by then; a later one leaves the past as it was printed.
     """
     schedule = words.schedule
     events = map(_TaskWording(words).event, tasks := schedule.tasks_of("owner"))

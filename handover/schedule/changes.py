@@ -13,7 +13,7 @@ import numpy as np
 
 from handover.practice.rules import practice as general_practice
 from handover.schedule.cover_times import frost_covers
-from handover.schedule.model import SAME_BLANKET, Change, Figure, MilestoneKind, PrintedTime
+from handover.schedule.model import RAIN, SAME_BLANKET, Change, Figure, MilestoneKind, PrintedTime
 from handover.schedule.printed_times import printed_time, trial_cut
 
 if TYPE_CHECKING:
@@ -30,7 +30,6 @@ SAW_LAST = "saw-joints-last"
 
 WATERING = "watering"
 FROST = "frost"
-RAIN = "rain-on-fresh"
 SPELLS = (FROST, RAIN)
 """Risks that come and go: a stretch of weather that harms the slab."""
 

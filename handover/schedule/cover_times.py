@@ -9,7 +9,17 @@ from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo
 
 from handover.practice.rules import general_rules
-from handover.schedule.model import BURLAP, FORMS_AFTER_COVER, SHEET, Gate, MilestoneKind, Reason, Risk
+from handover.schedule.model import (
+    BURLAP,
+    FORMS_AFTER_COVER,
+    PONDING,
+    RAIN,
+    SHEET,
+    Gate,
+    MilestoneKind,
+    Reason,
+    Risk,
+)
 from handover.schedule.printed_times import (
     COVERING,
     ORDERED_USES,
@@ -58,7 +68,7 @@ NO_FROST_RULE = "first-water.no-frost"
 """The condition of frost for first water."""
 
 
-_COVERED_WHILE_CURING = (SHEET, BURLAP, "ponding", "insulating blanket")
+_COVERED_WHILE_CURING = (SHEET, BURLAP, PONDING, "insulating blanket")
 """Methods whose cover lies on the slab until curing ends; after blankets that is plastic."""
 
 
@@ -227,16 +237,7 @@ def keep_forms_under_covers(schedule: CureSchedule) -> CureSchedule:
     covered, off = _uncovered_after(schedule, ready)
     if not covered or (forms.printed is None and off is not None):
         return schedule
-    gate = Gate(FORMS_AFTER_COVER, off, off, _FORMS_SOURCE, "common practice")
-    because = Reason(gate, (forms.because.governing, *forms.because.others))
-    printed = (
-        None
-        if off is None or forms.printed is None
-        else replace(forms.printed, instant=off, precision="half-hour")
-    )
-    later = replace(
-        forms, likely=off, not_before=off, because=because, printed=printed, spread_by=(), later_in_tests=None
-    )
+    later = _held(forms, off, FORMS_AFTER_COVER, _FORMS_SOURCE)
     return replace(
         schedule, milestones=tuple(later if each is forms else each for each in schedule.milestones)
     )
@@ -266,13 +267,21 @@ def _after_cover(schedule: CureSchedule, kind: MilestoneKind) -> Milestone | Non
     if found is None or found.printed is None or not covered or off is None:
         return None
     bare = off + COVERING
-    gate = Gate(f"{kind}{UNDER_COVER}", bare, bare, _ON_FOOT_SOURCE, "common practice")
+    return _held(found, bare, f"{kind}{UNDER_COVER}", _ON_FOOT_SOURCE)
+
+
+def _held(found: Milestone, until: datetime | None, rule: str, source: str) -> Milestone:
+    """Return a date that waits for the end of a cover; past the estimate where that end is."""
+    gate = Gate(rule, until, until, source, "common practice")
+    at_half_hour = (
+        replace(found.printed, instant=until, precision="half-hour") if found.printed and until else None
+    )
     return replace(
         found,
-        likely=bare,
-        not_before=bare,
+        likely=until,
+        not_before=until,
         because=Reason(gate, (found.because.governing, *found.because.others)),
-        printed=replace(found.printed, instant=bare, precision="half-hour"),
+        printed=at_half_hour,
         spread_by=(),
         later_in_tests=None,
     )
@@ -435,7 +444,7 @@ SPRAYING = general_rules().duration("visit.compound")
 DRYING = general_rules().duration("compound.dry")
 """Time to spray a compound, and time in which rain washes it off after that."""
 
-_SHEETS = ("sheet", "sheet-overnight", SHEET_RAIN, "sheet-lay", "sheet-blankets")
+SHEETS = ("sheet", "sheet-overnight", SHEET_RAIN, "sheet-lay", "sheet-blankets")
 """Ways whose sheet lies on the slab after the crew has drawn it over it."""
 
 FOGGING = ("fog-cover", "fog-lay", "fog")
@@ -455,16 +464,17 @@ def ways_left(schedule: CureSchedule) -> tuple[SurfaceChoice, ...]:
         return ()
     if is_sheet_in_doubt(schedule):
         return task.choices[:1]
-    ends = ((each, task.until if each.how in _SHEETS else each.until) for each in task.choices)
+    ends = ((each, task.until if each.how in SHEETS else each.until) for each in task.choices)
     left = (_rest(each, task, schedule) for each, end in ends if schedule.is_ahead(end))
     return tuple(each for each in left if not _is_sprayed_too_late(each, task, schedule))
 
 
-def is_washed_off(begins: datetime, rains: Iterable[Risk]) -> bool:
-    """Return whether likely rain falls on a compound, sprayed from an instant on, before it is dry."""
+def washing_rains(begins: datetime, risks: Iterable[Risk]) -> list[Risk]:
+    """Return the likely rains on a compound, sprayed from an instant on, before it is dry."""
     start = begins.astimezone(UTC)
     dry = start + SPRAYING + DRYING
-    return any(each.start.astimezone(UTC) < dry and each.end.astimezone(UTC) > start for each in rains)
+    rains = (each for each in risks if each.code == RAIN)
+    return [each for each in rains if each.start.astimezone(UTC) < dry and each.end.astimezone(UTC) > start]
 
 
 def _is_sprayed_too_late(way: SurfaceChoice, task: SurfaceTask, schedule: CureSchedule) -> bool:
@@ -472,7 +482,7 @@ def _is_sprayed_too_late(way: SurfaceChoice, task: SurfaceTask, schedule: CureSc
     if task.work != "damp" or way.how not in COMPOUNDS:
         return False
     begins = max(task.start.astimezone(UTC), schedule.issued_at.astimezone(UTC))
-    return is_washed_off(begins, (each for each in schedule.risks if each.code == "rain-on-fresh"))
+    return bool(washing_rains(begins, schedule.risks))
 
 
 def is_sheet_in_doubt(schedule: CureSchedule) -> bool:
@@ -481,7 +491,7 @@ def is_sheet_in_doubt(schedule: CureSchedule) -> bool:
     The hours of the work are over and the crew has left: it stays until the evening of the day.
     """
     task = schedule.surface
-    if task is None or task.choices[0].how not in _SHEETS or not schedule.is_ahead(task.until):
+    if task is None or not is_sheet_drawn(schedule) or not schedule.is_ahead(task.until):
         return False
     drawn = task.choices[0].until
     leaves = drawn if evening_of(drawn) else datetime.combine(drawn.date(), SLEEPING_HOUR, drawn.tzinfo)
@@ -538,7 +548,7 @@ def soft_top_cover(job: JobRecord) -> SoftTopCover:
 def is_sheet_drawn(schedule: CureSchedule) -> bool:
     """Return whether the crew draws a sheet over the finished top before any cover against frost."""
     task = schedule.surface
-    return task is not None and task.choices[0].how in _SHEETS
+    return task is not None and task.choices[0].how in SHEETS
 
 
 def left_on_until_water(schedule: CureSchedule) -> str | None:
@@ -553,7 +563,7 @@ def left_on_until_water(schedule: CureSchedule) -> str | None:
         return SHEET
     if task.cover_from is None:
         return None
-    if task.choices[0].how in _SHEETS:
+    if is_sheet_drawn(schedule):
         return SHEET
     return schedule.between.cover if schedule.between else "any"
 
@@ -667,11 +677,8 @@ def first_cover(schedule: CureSchedule) -> datetime:
     first = schedule.milestone(MilestoneKind.FIRST_WATER)
     gates = (first.because.governing, *first.because.others) if first else ()
     due = [each.not_before for each in gates if each.not_before and each.rule != NO_FROST_RULE]
-    frosts = [risk.start for risk in schedule.risks if risk.code == "frost"]
     ready = max(due, default=schedule.finishing_ends)
-    safe = schedule.milestone(MilestoneKind.FROST_SAFE)
-    strong = None if safe is None else safe.not_before
-    begins = min((each for each in frosts if strong is None or each < strong), default=ready)
+    begins = min((each.start for each in early_frosts(schedule)), default=ready)
     return covered_from(schedule, begins).astimezone(ZoneInfo(schedule.timezone))
 
 

@@ -6,6 +6,7 @@ from datetime import UTC, timedelta
 from itertools import islice
 from typing import TYPE_CHECKING
 
+from handover.schedule.cover_times import SHEETS
 from handover.schedule.milestones import with_saw_hours
 from handover.schedule.model import SHEET
 from handover.schedule.simulation import under_crews_sheet
@@ -23,9 +24,6 @@ if TYPE_CHECKING:
 
 _DAYS = 2
 """Days of watering that are planned for the hour of the first one."""
-
-_OVER = ("sheet", "sheet-overnight", "sheet-rain", "sheet-lay", "sheet-blankets")
-"""Ways whose sheet lies over the slab from the last pass on; under blankets it stays."""
 
 _COATS = ("curing compound", "insulating blanket")
 
@@ -71,7 +69,7 @@ def _hours_of_sheet(task: SurfaceTask, *, has_burlap: bool) -> tuple[datetime, d
     ways = {each.how for each in task.choices}
     if "sheet-blankets" in ways:
         return task.start, (task.start.astimezone(UTC) + timedelta(days=1)).astimezone(task.start.tzinfo)
-    if ways & {*_OVER}:
+    if ways & {*SHEETS}:
         return task.start, task.until
     if "fog-cover" in ways and not has_burlap and task.cover_from is not None:
         return task.cover_from, task.until

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.schedule.cover_times import NO_FROST_RULE, covers_off, water_after_frost
-from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason
+from handover.schedule.model import PONDING, Figure, Gate, Milestone, MilestoneKind, Reason
 from handover.schedule.printed_times import half_hour_up
 from handover.schedule.watering import freezing_ahead
 
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     Watering = tuple[WateringDay, ...]
 
 WHEELS = (MilestoneKind.LIGHT_VEHICLES, MilestoneKind.HEAVY_VEHICLES)
-PONDING = "ponding"
 ATTENDED_RULE = "first-water.attended"
 """The condition of somebody's presence for first water."""
 

@@ -19,7 +19,7 @@ from handover.schedule.cover_times import (
     ways_left,
 )
 from handover.schedule.daily_history import peak_drying
-from handover.schedule.model import BURLAP, SHEET, MilestoneKind
+from handover.schedule.model import BURLAP, RAIN, SHEET, MilestoneKind
 from handover.schedule.printed_times import COVERING
 from handover.schedule.tasks import (
     BLANKETS_OFF,
@@ -82,7 +82,7 @@ OF_RISK: dict[str, MaterialCode] = {
     "windbreak": "windbreak",
     "fog": "fog-nozzle",
     "evaporation-retarder": "evaporation-retarder",
-    "rain-on-fresh": "rain-plastic",
+    RAIN: "rain-plastic",
 }
 """What a risk, or a measure against it, asks for."""
 

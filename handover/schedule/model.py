@@ -37,6 +37,12 @@ SHEET = "plastic sheet"
 BURLAP = "wet burlap"
 """The same."""
 
+PONDING = "ponding"
+"""The method whose water is what the pond has room for, however long it runs."""
+
+RAIN = "rain-on-fresh"
+"""The risk that likely rain falls on concrete that it can still damage."""
+
 EARLY_ENTRY, CONVENTIONAL = "early-entry", "conventional"
 """The kinds of saw that cut joints."""
 

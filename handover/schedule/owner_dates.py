@@ -83,11 +83,11 @@ def uncovered_in_cold_until(schedule: CureSchedule) -> datetime | None:
         return None
     issued, ends = schedule.issued_at.astimezone(UTC), printed.instant.astimezone(UTC)
     is_covered = any(each.end is None or each.end.astimezone(UTC) > issued for each in frost_covers(schedule))
-    may_freeze = any(
+    freezes = any(
         each.code == "frost" and each.start.astimezone(UTC) < ends and schedule.is_ahead(each.end)
         for each in schedule.risks
     )
-    return None if is_covered or may_freeze else printed.instant
+    return None if is_covered or freezes else printed.instant
 
 
 def forecast_to_call_at(schedule: CureSchedule, until: datetime) -> float:

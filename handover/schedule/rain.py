@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.base.arrays import HOUR_S
-from handover.schedule.model import Figure, Risk
+from handover.schedule.model import RAIN, Figure, Risk
 from handover.schedule.printed_times import COVERING, rain_cover_off
 
 if TYPE_CHECKING:
@@ -18,8 +18,6 @@ if TYPE_CHECKING:
 
     from handover.base.arrays import Floats
     from handover.schedule.simulation import Simulation
-
-RAIN = "rain-on-fresh"
 
 
 def rains_on_fresh(simulation: Simulation) -> Iterator[Risk]:

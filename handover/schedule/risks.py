@@ -15,7 +15,7 @@ from handover.schedule.delivery_tickets import hottest_concrete
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.ground import air_before
 from handover.schedule.joints import do_parts_meet, is_sawn_in_parts
-from handover.schedule.model import BURLAP, Caution, Figure, MilestoneKind, Risk
+from handover.schedule.model import BURLAP, RAIN, Caution, Figure, MilestoneKind, Risk
 from handover.schedule.rain import find_runs, rains_on_fresh
 from handover.schedule.slab_age import hours_to_age
 from handover.schedule.surroundings import room_state
@@ -342,8 +342,8 @@ def _of_the_weather(
     early = [each for each in dangers if each.code == "frost" and _is_weak_at(each.start, dates)]
     if early:
         yield "frost", (*_coldest_of(early), *_strength_at(simulation, by_code["frost"].start))
-    if "rain-on-fresh" in by_code:
-        yield "rain-on-fresh", by_code["rain-on-fresh"].figures
+    if RAIN in by_code:
+        yield RAIN, by_code[RAIN].figures
     if "drying-precaution" in by_code:
         yield "drying", by_code["drying-precaution"].figures
     yield from _dry_between(simulation, dates, watering)

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import first_visit, frost_covers
-from handover.schedule.model import MilestoneKind
+from handover.schedule.model import PONDING, MilestoneKind
 from handover.schedule.shared_looks import look_together
 
 if TYPE_CHECKING:
@@ -27,9 +27,6 @@ if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
     from handover.schedule.cover_times import FrostCover
     from handover.schedule.model import CureSchedule, Visit, WateringDay
-
-PONDING = "ponding"
-"""The method whose water is what the pond has room for, however long it runs."""
 
 
 def plan_together(

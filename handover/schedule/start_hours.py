@@ -33,7 +33,7 @@ from handover.schedule.json_types import Instant, NotNegative, Number, NumberOrN
 from handover.schedule.measurement_result import MeasurementResult
 from handover.schedule.milestones import compute_dates
 from handover.schedule.mix import after_first_day, concrete_properties
-from handover.schedule.model import Figure, MilestoneKind
+from handover.schedule.model import RAIN, Figure, MilestoneKind
 from handover.schedule.plan import plan_cure
 from handover.schedule.printed_times import half_hour_up
 from handover.schedule.quantiles import early_instant
@@ -519,7 +519,7 @@ class _StartComparer:
     ) -> Iterator[Concern]:
         """Yield what speaks against a start, in the order of the codes."""
         yield from _frost(start, simulation)
-        rain = [each for each in risks if each.code == "rain-on-fresh"]
+        rain = [each for each in risks if each.code == RAIN]
         if rain:
             yield Concern(
                 "rain",
@@ -669,7 +669,7 @@ def _frost(start: StartHour, simulation: Simulation) -> Iterator[Concern]:
 
 def _rain(risks: tuple[Risk, ...]) -> float:
     """Return the likely rain on the fresh concrete, in mm."""
-    rain = (each for each in risks if each.code == "rain-on-fresh")
+    rain = (each for each in risks if each.code == RAIN)
     return sum(figure.value for each in rain for figure in each.figures if figure.name == "rain")
 
 
@@ -681,7 +681,7 @@ def _rain_before(final: datetime | None, risks: tuple[Risk, ...], simulation: Si
     begins = weather.seconds - HOUR_S  # the rain of an hour falls before its end
     wet = np.zeros(len(begins), bool)
     for each in risks:
-        if each.code == "rain-on-fresh":
+        if each.code == RAIN:
             wet |= (begins >= each.start.timestamp()) & (begins < min(each.end.timestamp(), last))
     return float(weather.precipitation_mm[wet].sum())
 

@@ -15,12 +15,11 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from handover.base.arrays import HOUR_S, Floats
-from handover.schedule.cover_times import COMPOUNDS, SHEET_RAIN, SPRAYING, is_washed_off
+from handover.schedule.cover_times import COMPOUNDS, SHEET_RAIN, SPRAYING, washing_rains
 from handover.schedule.ensemble import CENTRAL
-from handover.schedule.model import BURLAP, SHEET, Figure, MilestoneKind, SurfaceChoice, SurfaceTask
+from handover.schedule.model import BURLAP, RAIN, SHEET, Figure, MilestoneKind, SurfaceChoice, SurfaceTask
 from handover.schedule.printed_times import COVERING, SLEEPING_HOUR, by_day, half_hour_down, half_hour_up
 from handover.schedule.quantiles import instant_after, smoothed_quantile
-from handover.schedule.rain import RAIN
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -366,7 +365,7 @@ def _choices(
     that would be wet in that rain is no way, unless there is no other one.
     """
     dry = tuple(_ways_in_dry_weather(start, cover_from, until, simulation))
-    ways = [each for each in dry if each.how not in COMPOUNDS or not is_washed_off(start, rains)]
+    ways = [each for each in dry if each.how not in COMPOUNDS or not washing_rains(start, rains)]
     if not ways and not simulation.job.slab.covers:
         ways = [*dry]
     if rains and simulation.job.slab.covers:

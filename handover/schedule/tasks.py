@@ -15,9 +15,7 @@ from zoneinfo import ZoneInfo
 
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import (
-    DRYING,
     FOGGING,
-    SPRAYING,
     STRIPPING,
     first_visit,
     frost_covers,
@@ -33,9 +31,19 @@ from handover.schedule.cover_times import (
     sheet_after_blankets,
     uncovered_from,
     walk_through,
+    washing_rains,
     ways_left,
 )
-from handover.schedule.model import BURLAP, COVER_FOR_COAT, SHEET, CoverSpan, MilestoneKind, Task
+from handover.schedule.model import (
+    BURLAP,
+    COVER_FOR_COAT,
+    PONDING,
+    RAIN,
+    SHEET,
+    CoverSpan,
+    MilestoneKind,
+    Task,
+)
 from handover.schedule.owner_dates import is_cold, owner_kinds
 from handover.schedule.printed_times import (
     COVERING,
@@ -130,7 +138,7 @@ BY_WALKING, BY_EDGES = "by-walking", "by-edges"
 """Why crew and owner meet from an hour on: walking is allowed from then on, or the edges are done."""
 
 IN_DOUBT = "in-doubt"
-"""How work is done of which nobody knows whether it was done: whoever is there looks."""
+"""How work is done of which nobody knows whether it was done: the person there looks."""
 
 BENEATH_COVER = "under-cover"
 """How work is done, and its note, where a cover is lifted for it and laid back."""
@@ -151,11 +159,9 @@ COVER_FIRST = {AFTER_COVER, COVER_FOR_COAT}
 WAIT = {AFTER_RAIN, *COVER_FIRST}
 """Ways in which nothing is sprayed right after the last pass."""
 
-PONDING = "ponding"
 INSULATING_BLANKET = "insulating blanket"
 SHEET_LAY = "sheet-lay"
 SHEET_BLANKETS = "sheet-blankets"
-RAIN = "rain-on-fresh"
 
 _COVERS_FROM = ("fog-cover",)
 """Ways that end with a cover that is laid once a step leaves no mark."""
@@ -913,10 +919,7 @@ def rain_on_coat(schedule: CureSchedule) -> Risk | None:
     task = schedule.surface
     if task is None or task.work != "compound" or task.choices[0].how in COVER_FIRST:
         return None
-    dry = _utc(task.start) + SPRAYING + DRYING
-    rains = [each for each in schedule.risks if each.code == RAIN]
-    washing = [each for each in rains if _utc(each.start) < dry and _utc(each.end) > _utc(task.start)]
-    return max(washing, key=lambda each: _utc(each.end), default=None)
+    return max(washing_rains(task.start, schedule.risks), key=lambda each: _utc(each.end), default=None)
 
 
 def cover_occasion(start: datetime, zone: ZoneInfo) -> str:

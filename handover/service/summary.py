@@ -154,7 +154,7 @@ def _sort_key(words: MilestoneWords) -> tuple[bool, float]:
 def _date(words: MilestoneWords, wording: Wording) -> tuple[str, str]:
     """Return when and what; sawing in stages goes by its trial cut, and so does sawing without an hour.
 
-    No hour of the saw that is past is told as one to come.
+    No hour of the saw that is past is printed as one to come.
     """
     undated = wording.dates.undated_saw if words.kind == MilestoneKind.SAW_JOINTS else None
     if undated is not None:

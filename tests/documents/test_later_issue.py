@@ -297,7 +297,7 @@ def test_the_crew_reads_of_no_hour_of_sawing_that_is_past(
 def test_the_calendars_of_a_first_issue_begin_with_it(
     job: JobRecord, schedule: CureSchedule, days: float, revision: int
 ) -> None:
-    """Whoever hears of the slab late reads of nothing that is over; a later issue leaves the past as told."""
+    """A late first issue names nothing that is over; a later issue leaves the past as it was printed."""
     issued_at = schedule.placement_end + timedelta(days=days)
     late = with_tasks(replace(schedule, issued_at=issued_at, revision=revision, tasks=()), job)
     wording = Wording(job, late)

@@ -21,7 +21,7 @@ from handover.schedule.cover_times import (
 )
 from handover.schedule.date_dependencies import WHEELS
 from handover.schedule.mild_month import first_mild_month
-from handover.schedule.model import MilestoneKind, PrintedTime
+from handover.schedule.model import PONDING, MilestoneKind, PrintedTime
 from handover.schedule.owner_dates import is_cold, owner_kinds
 from handover.schedule.printed_times import (
     evening_of,
@@ -482,7 +482,7 @@ class DateWording:
         """What the first water is under a timer, or of a pond on a slope; empty where it is as usual."""
         if self._is_timer_by_crew:
             return self.say("milestone.first-water.sentence-timer")
-        no_pond = self.schedule.curing_method == "ponding" and self.schedule.has_caution("steep")
+        no_pond = self.schedule.curing_method == PONDING and self.schedule.has_caution("steep")
         return self.say("visit.ponding.action-steep") if no_pond else ""
 
     @property

@@ -20,11 +20,10 @@ from handover.schedule.cover_times import (
     soft_top_cover,
     ways_left,
 )
-from handover.schedule.model import BURLAP, MilestoneKind
+from handover.schedule.model import BURLAP, RAIN, MilestoneKind
 from handover.schedule.printed_times import evening_of, half_hour_down
 from handover.schedule.tasks import (
     COVER_FIRST,
-    RAIN,
     SHEET_BLANKETS,
     SHEET_LAY,
     SURFACE,

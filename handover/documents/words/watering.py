@@ -23,11 +23,10 @@ from handover.schedule.cover_times import (
     sheet_after_blankets,
 )
 from handover.schedule.loading import owner_blankets
-from handover.schedule.model import BURLAP, NO_LOOK, MilestoneKind
+from handover.schedule.model import BURLAP, NO_LOOK, PONDING, MilestoneKind
 from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
 from handover.schedule.tasks import (
     OWNER_SETS,
-    PONDING,
     WATERING,
     cover_lifts,
     cover_tasks,
