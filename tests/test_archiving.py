@@ -276,7 +276,7 @@ def test_visits_are_those_of_the_crews_calendar(issued: Path, entry: Callable[..
             assert (task.start if isinstance(start, datetime) else task.start.date()) == start
             assert f"{task.text}, {entry(name).street.split(', ')[0]}" == str(event["summary"])
     kinds = {each.kind for each in entry("garage").tasks}
-    assert kinds == {"surface", "saw-joints", "strip-edge-forms", "rub-edges", "walk-through"}
+    assert kinds == {"surface", "bring-cover", "saw-joints", "strip-edge-forms", "rub-edges", "walk-through"}
 
 
 def test_a_visit_that_was_withdrawn_is_none(issued: Path) -> None:

@@ -27,6 +27,8 @@ from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import danger_hours, half_hour_down
 from handover.schedule.surface_observations import SET_CONTRADICTED
 from handover.schedule.tasks import (
+    BLANKETS_OFF,
+    BRING_COVER,
     LOOK_JOINTS,
     RAIN_COVER,
     SHEET_LAY,
@@ -55,6 +57,12 @@ A cover before rain is a visit as well, once the crew has finished the slab."""
 
 URGENT_KINDS = ("lay-hose", "build-rim", "pipes-frost", Kind.SAW_JOINTS)
 """Visits of the crew whose sentences say what must not be missed."""
+
+SPARING_KINDS = (Kind.STRIP_EDGE_FORMS, BLANKETS_OFF, BRING_COVER)
+"""Visits of the crew whose sentences say what must stay on the slab, or how slowly it cools."""
+
+ON_FROM_NOW = (Kind.STRIP_EDGE_FORMS, BRING_COVER)
+"""Visits of the crew without a last hour of their own: one that has begun is due from now on."""
 
 LATE = "late-discharge"
 """The caution of a load that was too long in its truck."""
@@ -451,10 +459,11 @@ class CrewSheet:
             number += 1
             lines = [line for line in event.description.splitlines() if line not in hour_only]
             rank, detail_rank = self._ranks(event, number)
+            promised = [line for line in lines if line == self.say("event.walk-through.hour-crew")]
             yield CrewRow(
                 self._event_hours(event, is_on=is_begun(self.schedule, task)),
-                _sentence(self._work(event)),
-                " ".join(map(_sentence, lines)),
+                " ".join((_sentence(self._work(event)), *promised)),
+                " ".join(_sentence(line) for line in lines if line not in promised),
                 rank=rank,
                 kind=event.kind,
                 detail_rank=detail_rank,
@@ -465,7 +474,8 @@ class CrewSheet:
         """Return how urgent a visit is, and how it is done, by its kind and its number in the list."""
         if event.kind == LOOK_JOINTS:
             return 1, 1
-        return 2 if number <= SOON else 5, 3 if event.kind in URGENT_KINDS else 7
+        detail = 3 if event.kind in URGENT_KINDS else 6 if event.kind in SPARING_KINDS else 7
+        return 2 if number <= SOON else 5, detail
 
     def _work(self, event: CareEvent) -> str:
         """Return what a visit is for, without its hour."""
@@ -487,7 +497,7 @@ class CrewSheet:
             return self.speak.short_day(event.start)
         if is_on and event.kind == LOOK_JOINTS:
             return self.say("crew.now")
-        if not self.schedule.is_ahead(event.end) or (is_on and event.kind == Kind.STRIP_EDGE_FORMS):
+        if not self.schedule.is_ahead(event.end) or (is_on and event.kind in ON_FROM_NOW):
             return self.say("sheet.crew-now")
         if event.kind in {Kind.SAW_JOINTS, RAIN_COVER} and not self.schedule.is_ahead(event.start):
             return self.say("crew.now-until", last=self._from_today(event.end))

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from handover.documents.translations import slug
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import COVERING, saw_meets_water
 from handover.schedule.tasks import (
     BENEATH_COVER,
     BRING_BLANKETS,
+    BRING_COVER,
     BUILD_RIM,
     LAY_HOSE,
     LOOK_COAT,
@@ -32,6 +34,17 @@ if TYPE_CHECKING:
     from handover.schedule.model import Task
 
 CREW_KINDS = (Kind.SAW_JOINTS, Kind.STRIP_EDGE_FORMS)
+_AT_FRESH_SLAB = (
+    RAIN_COVER,
+    RAIN_COVER_OFF,
+    SURFACE,
+    PIPES_FROST,
+    LAY_HOSE,
+    BUILD_RIM,
+    LOOK_COAT,
+    BRING_COVER,
+    BRING_BLANKETS,
+)
 MAX_REPAIRS = 4
 """Maximum number of repairs on the first page."""
 
@@ -58,8 +71,7 @@ def crew_visits(wording: Wording) -> tuple[str, ...]:
 
 def _before_it_leaves(wording: Wording) -> Iterator[CrewVisit]:
     """Yield what the crew does at the fresh slab: the cover before rain, the surface, pipes, the hose."""
-    kinds = (RAIN_COVER, RAIN_COVER_OFF, SURFACE, PIPES_FROST, LAY_HOSE, BUILD_RIM, LOOK_COAT, BRING_BLANKETS)
-    tasks = wording.schedule.tasks_of("crew", *kinds)
+    tasks = wording.schedule.tasks_of("crew", *_AT_FRESH_SLAB)
     left = {each.kind: each for each in reversed(tasks) if not is_over(wording.schedule, each)}
     surface, pipes, hose = wording.surface.to_come, left.get(PIPES_FROST), left.get(LAY_HOSE)
     if wording.surface.rains:
@@ -73,6 +85,9 @@ def _before_it_leaves(wording: Wording) -> Iterator[CrewVisit]:
             begun = task.start <= wording.schedule.issued_at
             when = wording.say("crew.now") if begun else wording.speak.moment(task.start).text
             yield task.start, wording.say(f"sheet.crew-{kind}", when=when)
+    if (brings := left.get(BRING_COVER)) is not None:
+        by = wording.speak.moment((brings.until or brings.end).astimezone(brings.start.tzinfo)).text
+        yield brings.start, wording.say(f"sheet.crew-bring-cover.{slug(brings.cover or '')}", when=by)
     if hose is not None:
         yield hose.start, wording.say("sheet.crew-hose-timer" if hose.how else "sheet.crew-hose")
     if (rim := left.get(BUILD_RIM)) is not None:

@@ -29,6 +29,7 @@ from handover.schedule.tasks import (
     BLANKETS_OFF,
     BLANKETS_ON,
     BRING_BLANKETS,
+    BRING_COVER,
     BUILD_RIM,
     COVER_NOT_WATER,
     DISTANT,
@@ -445,6 +446,11 @@ class _TaskWording:
         blanket = self.wording.visits.blanket_for_owner
         return _TaskWords(*self.words.event(task.kind, blanket=blanket, when=when), "protect")
 
+    def bring_cover(self, task: Task) -> _TaskWords:
+        """Return which cover the crew leaves with the owner for between waterings, and by when."""
+        due = self.wording.speak.moment((task.until or task.end).astimezone(self.zone)).text
+        return _TaskWords(*self.words.event(f"{task.kind}.{slug(task.cover or '')}", when=due), "protect")
+
     # ---- parts
 
     def _date(self, kind: str) -> MilestoneWords:
@@ -498,6 +504,7 @@ _WORDS: Mapping[str, Callable[[_TaskWording, Task], _TaskWords]] = {
     BLANKETS_ON: _TaskWording.blankets_on,
     BLANKETS_OFF: _TaskWording.blankets_off,
     BRING_BLANKETS: _TaskWording.bring_blankets,
+    BRING_COVER: _TaskWording.bring_cover,
     FROST_COVER: _TaskWording.frost_cover,
     COVER_NOT_WATER: _TaskWording.cover_not_water,
 }

@@ -25,6 +25,7 @@ from handover.schedule.printed_times import (
     ORDERED_USES,
     SLEEPING_HOUR,
     before_the_night,
+    by_day,
     evening_of,
     half_hour_down,
     half_hour_up,
@@ -112,6 +113,39 @@ def is_covered_between_waterings(schedule: CureSchedule, when: datetime) -> bool
     visits = (visit.start.astimezone(UTC) for day in schedule.watering for visit in day.visits)
     last = max(visits, default=None)
     return schedule.between is not None and last is not None and when.astimezone(UTC) < last
+
+
+def start_of_brought_cover(schedule: CureSchedule) -> datetime | None:
+    """Return when the owner first lays the cover that the crew brings for between waterings, UTC.
+
+    None where it brings none: it leaves it on the slab, or there is none.
+    """
+    due = schedule.cover_due
+    if due is None:
+        return None
+    ends = (visit.end.astimezone(UTC) for day in schedule.watering for visit in day.visits)
+    return min((each for each in ends if each >= due.astimezone(UTC)), default=None)
+
+
+def cover_due(schedule: CureSchedule) -> datetime | None:
+    """Return by when the crew brings the cover between waterings of which nobody knew before this issue.
+
+    That is the first watering before which there is time to bring it, by day; the end of one that is on by
+    then. None where the crew leaves the cover on the slab before its first water, where it cures the slab,
+    or where no such watering is ahead.
+    """
+    between = schedule.between
+    is_left = bool(ways_left(schedule)) and left_on_until_water(schedule) is not None
+    if between is None or is_left or schedule.curing_method == BURLAP:
+        return None
+    begins = by_day(half_hour_up(schedule.issued_at.astimezone(ZoneInfo(schedule.timezone))))
+    brought = begins.astimezone(UTC) + COVERING
+    visits = (visit for day in schedule.watering for visit in day.visits)
+    reached = (each for each in visits if each.end.astimezone(UTC) >= brought)
+    following = min(reached, key=lambda each: each.end.astimezone(UTC), default=None)
+    if following is None:
+        return None
+    return following.start if following.start.astimezone(UTC) >= brought else following.end
 
 
 def is_rain_kept_off(schedule: CureSchedule) -> bool:
@@ -237,7 +271,7 @@ def keep_forms_under_covers(schedule: CureSchedule) -> CureSchedule:
     covered, off = _uncovered_after(schedule, ready)
     if not covered or (forms.printed is None and off is not None):
         return schedule
-    later = _held(forms, off, FORMS_AFTER_COVER, _FORMS_SOURCE)
+    later = _wait_for_cover(forms, off, FORMS_AFTER_COVER, _FORMS_SOURCE)
     return replace(
         schedule, milestones=tuple(later if each is forms else each for each in schedule.milestones)
     )
@@ -267,10 +301,10 @@ def _after_cover(schedule: CureSchedule, kind: MilestoneKind) -> Milestone | Non
     if found is None or found.printed is None or not covered or off is None:
         return None
     bare = off + COVERING
-    return _held(found, bare, f"{kind}{UNDER_COVER}", _ON_FOOT_SOURCE)
+    return _wait_for_cover(found, bare, f"{kind}{UNDER_COVER}", _ON_FOOT_SOURCE)
 
 
-def _held(found: Milestone, until: datetime | None, rule: str, source: str) -> Milestone:
+def _wait_for_cover(found: Milestone, until: datetime | None, rule: str, source: str) -> Milestone:
     """Return a date that waits for the end of a cover; past the estimate where that end is."""
     gate = Gate(rule, until, until, source, "common practice")
     at_half_hour = (

@@ -830,7 +830,8 @@ class Task:
             "What: the kind of a date, whose work it is or from which a use is allowed; or "
             '"watering", "frost-cover", "cover-not-water", "no-salt", "surface", "rain-cover", '
             '"rain-cover-off", "lay-hose", "build-rim", "pipes-frost", "rub-edges", '
-            '"look-coat", "look-joints", "walk-through", "bring-blankets", "blankets-on" or "blankets-off".'
+            '"look-coat", "look-joints", "walk-through", "bring-cover", "bring-blankets", "blankets-on" '
+            'or "blankets-off".'
         ),
     ]
     by: Annotated[Party, means("Who does it.")]
@@ -977,6 +978,13 @@ class CureSchedule:
         bool,
         means("Whether it is that of joined papers: the papers of the slab alone came before them."),
     ] = False
+    cover_due: Annotated[
+        Instant | None,
+        means(
+            "By when the crew brings the cover between the waterings; null: it leaves it on the slab, an "
+            "earlier issue has it there, or there is none."
+        ),
+    ] = None
     between: Annotated[
         BetweenCover | None,
         means("The cover between the waterings; null where they suffice, or where the method has its own."),

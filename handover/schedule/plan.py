@@ -13,6 +13,7 @@ from handover.schedule.basis import basis_of, room_basis, weather_basis
 from handover.schedule.between import plan_under_cover
 from handover.schedule.coat_after_cover import spray_after_covers
 from handover.schedule.cover_times import (
+    cover_due,
     keep_forms_under_covers,
     keep_people_off_covers,
     leave_out_looks_under_covers,
@@ -67,6 +68,7 @@ def plan_cure(
     rules: str | None = None,
     cover: str | None = None,
     covered_since: datetime | None = None,
+    brought_by: datetime | None = None,
 ) -> CureSchedule:
     """Return the schedule of a job under its weather.
 
@@ -81,6 +83,7 @@ def plan_cure(
         rules: Code of the rules to plan by ("us", "de", "strictest"); None: those of the site's country.
         cover: The cover that lies between the waterings since the issue before; None: none.
         covered_since: When the cover against frost of the issue before was laid; None: none lies.
+        brought_by: By when the crew was to bring ``cover``; None: it left it on the slab.
 
     Raises:
         UnusableInput: The weather is of another place or time, or there are no such ``rules``; carries all
@@ -147,7 +150,10 @@ def plan_cure(
     )
     whole = keep_forms_under_covers(leave_out_looks_under_covers(schedule))
     whole = spray_after_covers(keep_people_off_covers(whole))
-    return _without_saw(with_tasks(replace(whole, missed_water=missed_water(whole)), job))
+    is_known = between is not None and between.cover == cover
+    due = brought_by if is_known else cover_due(whole)
+    whole = replace(whole, missed_water=missed_water(whole), cover_due=due)
+    return _without_saw(with_tasks(whole, job))
 
 
 def _without_saw(schedule: CureSchedule) -> CureSchedule:

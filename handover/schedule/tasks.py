@@ -29,6 +29,7 @@ from handover.schedule.cover_times import (
     may_water_freeze,
     pipes_by,
     sheet_after_blankets,
+    start_of_brought_cover,
     uncovered_from,
     walk_through,
     washing_rains,
@@ -123,6 +124,7 @@ FROST_COVER = "frost-cover"
 COVER_NOT_WATER = "cover-not-water"
 COVERS = (FROST_COVER, COVER_NOT_WATER)
 BRING_BLANKETS = "bring-blankets"
+BRING_COVER = "bring-cover"
 BY_CREW = "by-crew"
 BLANKETS_ON = "blankets-on"
 BLANKETS_OFF = "blankets-off"
@@ -377,6 +379,7 @@ class _Planner:
         yield from self._edges()
         yield from self._walk_through("crew")
         yield from self._covers("crew")
+        yield from self._bring_cover()
         yield from self._bring_blankets()
         yield from self._blankets()
         yield from self._covers_off()
@@ -712,7 +715,9 @@ class _Planner:
             return None
         if self.schedule.curing_method == BURLAP:
             return BURLAP
-        if between is not None and is_covered_between_waterings(self.schedule, start):
+        lies = start_of_brought_cover(self.schedule)
+        is_to_come = lies is not None and _utc(start) < lies
+        if between is not None and not is_to_come and is_covered_between_waterings(self.schedule, start):
             return between.cover
         return SHEET if sheet_after_blankets(self.schedule) else self.schedule.curing_method
 
@@ -728,6 +733,15 @@ class _Planner:
     @property
     def _watch_notes(self) -> tuple[str, ...]:
         return (UNWATCHED,) if self.job.curing.is_unattended else ()
+
+    def _bring_cover(self) -> Iterator[Task]:
+        """Bring the cover that lies between the waterings, where the crew did not leave it on the slab."""
+        if (due := self.schedule.cover_due) is None or self.schedule.between is None:
+            return
+        start = (_utc(due) - COVERING).astimezone(self.zone)
+        start = before_the_night(start, self.schedule.finishing_ends)
+        cover = self.schedule.between.cover
+        yield self._task(BRING_COVER, "crew", start, COVERING, because=WATERING, cover=cover, until=due)
 
     def _bring_blankets(self) -> Iterator[Task]:
         """Bring the blankets of the first cover that the owner lays; those that the crew laid are there."""

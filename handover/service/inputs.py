@@ -357,6 +357,7 @@ def compute(
     settings: Settings = Settings(),  # noqa: B008 - it does not change
     cover: str | None = None,
     covered_since: datetime | None = None,
+    brought_by: datetime | None = None,
 ) -> CureSchedule:
     """Return the schedule of the inputs; the time of issue is aware, the covers those of the issue before.
 
@@ -374,6 +375,7 @@ def compute(
         share=settings.share,
         cover=cover,
         covered_since=covered_since,
+        brought_by=brought_by,
     )
     _refuse_too_hot(schedule, inputs)
     return schedule

@@ -322,7 +322,8 @@ def compute_schedule(
     before = before or read_earlier_set(request.earlier)
     cover = before.cover_for(inputs.job)
     laid = before.covered_since(request.as_of)
-    schedule = compute(inputs, request.as_of, request.revision, settings, cover, laid)
+    due = before.schedule.cover_due if before.schedule else None
+    schedule = compute(inputs, request.as_of, request.revision, settings, cover, laid, due)
     if before.schedule is None or before.schedule.issued_at > request.as_of:
         return schedule
     found = changes(before.schedule, schedule)

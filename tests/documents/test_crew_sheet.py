@@ -17,7 +17,7 @@ from handover.documents.calendars import crew_calendar
 from handover.documents.care_sheet import CareSheet
 from handover.documents.crew_sheet import DAY_KINDS, LINE, PAGE_ROOMS, CrewSheet
 from handover.documents.crew_visits import crew_visits
-from handover.documents.events import crew_events
+from handover.documents.events import crew_events, owner_events
 from handover.documents.pages import crew_sheet_html, sheet_pdf
 from handover.documents.pdf import _layout
 from handover.documents.templating import languages
@@ -103,8 +103,9 @@ def test_each_visit_of_the_calendar_is_on_the_sheet_and_in_the_plan(
     visits = [each for each in crew_events(wording) if each.kind not in DAY_KINDS]
     rows = CrewSheet(wording).rows("visits")
     assert len(rows) == len(visits) > 0
+    call = f" {wording.say('event.walk-through.hour-crew')}"
     for event, row in zip(visits, rows, strict=True):
-        assert event.title.startswith(row.what.removesuffix("."))
+        assert event.title.startswith(row.what.removesuffix(call).removesuffix("."))
     plan = plan_summary(wording)
     listed = " ".join(what for _, what in (*plan.dates, *plan.visits))
     assert all(listed.count(each.what.removesuffix(".")) == 1 for each in rows)  # each once
@@ -646,6 +647,26 @@ def test_details_left_out_are_called_details(job: JobRecord, schedule: CureSched
         seen.add(key if count else "")
         assert details or kept < whole
     assert seen == {"", "crew.left-out-details", "crew.left-out"}
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_call_that_the_owner_is_promised_stays_where_details_go(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """As long as the visit is on the sheet, so is the call before it, and once."""
+    wording = Wording(job, schedule, language=language)
+    call = wording.say("event.walk-through.hour-crew")
+    assert wording.say("event.walk-through.hour") in "".join(
+        each.description for each in owner_events(wording)
+    )
+    dropped = False
+    for room in range(80, 20, -1):
+        sheet = CrewSheet(wording, replace(PAGE_ROOMS["letter"], height=room * LINE))
+        rows = (row for part in sheet.sections for row in part.rows if row.kind == "walk-through")
+        for row in rows:
+            assert row.text.count(call) == 1
+            dropped = dropped or not row.detail
+    assert dropped
 
 
 def test_what_does_not_fit_is_left_out_by_rank(job: JobRecord, schedule: CureSchedule) -> None:

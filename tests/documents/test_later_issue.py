@@ -18,10 +18,11 @@ from handover.documents.events import crew_events, owner_events
 from handover.documents.message import compose_message
 from handover.documents.pages import care_page_html, care_sheet_html
 from handover.documents.templating import fill_text, languages
-from handover.documents.translations import load_translations
+from handover.documents.translations import load_translations, slug
 from handover.documents.wording import Wording
-from handover.schedule.cover_times import missed_water
-from handover.schedule.model import Figure
+from handover.schedule.cover_times import cover_due, missed_water
+from handover.schedule.loading import materials_to_load
+from handover.schedule.model import BetweenCover, Figure
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.tasks import with_tasks
 from handover.service.summary import first_task_of, plan_summary
@@ -299,7 +300,8 @@ def test_the_calendars_of_a_first_issue_begin_with_it(
 ) -> None:
     """A late first issue names nothing that is over; a later issue leaves the past as it was printed."""
     issued_at = schedule.placement_end + timedelta(days=days)
-    late = with_tasks(replace(schedule, issued_at=issued_at, revision=revision, tasks=()), job)
+    later = replace(schedule, issued_at=issued_at, revision=revision, tasks=())
+    late = with_tasks(later, job)
     wording = Wording(job, late)
     for calendar in (owner_calendar(wording), crew_calendar(wording)):
         ends = [each.decoded("dtend") for each in Calendar.from_ical(calendar).events]
@@ -311,3 +313,35 @@ def test_the_calendars_of_a_first_issue_begin_with_it(
     assert before
     assert len(owner_events(wording)) == len(late.tasks_of("owner")) - left_out
     assert "text/calendar" in care_page_html(wording)  # its links are cut from the calendar
+
+
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize("cover", ["plastic sheet", "wet burlap"])
+def test_the_crew_brings_the_cover_that_lies_nowhere_yet(
+    job: JobRecord, schedule: CureSchedule, cover: str, language: str
+) -> None:
+    """A first issue a day late: load, calendar and owner say who brings it; no line takes it as there."""
+    forms = next(each for each in schedule.milestones if each.kind == Kind.STRIP_EDGE_FORMS)
+    assert forms.not_before is not None
+    issued = replace(
+        schedule, issued_at=forms.not_before - MINUTE, between=BetweenCover(cover, 9.0, 2.0), tasks=()
+    )
+    due = cover_due(issued)
+    assert due is not None
+    wording = Wording(job, with_tasks(replace(issued, cover_due=due), job), language=language)
+    assert {"plastic sheet": "plastic", "wet burlap": "burlap"}[cover] in {
+        each.code.removeprefix("white-") for each in materials_to_load(wording.schedule, job)
+    }
+    (event,) = (each for each in crew_events(wording) if each.kind == "bring-cover")
+    assert event.end == due
+    when = wording.speak.moment(due).text
+    assert wording.say(f"sheet.crew-bring-cover.{slug(cover)}", when=when) in crew_visits(wording)
+    under = wording.say(f"milestone.words.strip-under--{slug(cover)}")
+    (strip,) = (each for each in crew_events(wording) if each.kind == Kind.STRIP_EDGE_FORMS)
+    waterings = [each for each in owner_events(wording) if each.kind == "watering"]
+    off = wording.say("between.before.later.plastic-sheet")
+    assert (due < strip.start) == (under in strip.description)
+    assert off not in waterings[0].description
+    assert (off in waterings[-1].description) == (cover == "plastic sheet")
+    told = Wording(job, with_tasks(issued, job), language=language)
+    assert not [each for each in crew_events(told) if each.kind == "bring-cover"]

@@ -7,7 +7,7 @@ open film and a cover hold is that of the rules.
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import time, timedelta
 from math import ceil
 from typing import TYPE_CHECKING
 
@@ -215,3 +215,41 @@ def test_burlap_goes_on_dry_only_where_the_bare_top_may_freeze(
         said = " ".join(words.lines)
         assert word in said
         assert other not in said
+
+
+def test_a_cover_that_nobody_knew_of_is_brought_before_the_next_watering(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """At the pour the crew leaves it on the slab; a first issue after that comes too late for that."""
+    record = job(curing={"method": "sprinkler", "available": AT_WORK})
+    at_once = plan_cure(record, weather(26.0, 38.0), as_of)
+    assert at_once.surface is not None
+    assert at_once.cover_due is None
+    assert not at_once.tasks_of("crew", "bring-cover")
+    later = as_of + timedelta(days=1.2)
+    first = plan_cure(record, weather(26.0, 38.0), later)
+    assert first.between is not None
+    ahead = [visit for day in first.watering for visit in day.visits if visit.start > later]
+    assert first.cover_due == ahead[0].start
+    (brings,) = first.tasks_of("crew", "bring-cover")
+    assert later < brings.start < brings.end <= brings.until == first.cover_due
+    known = {"revision": 2, "cover": first.between.cover}
+    again = plan_cure(record, weather(26.0, 38.0), later, brought_by=first.cover_due, **known)
+    assert again.tasks_of("crew", "bring-cover") == (brings,)
+    assert plan_cure(record, weather(26.0, 38.0), later, **known).cover_due is None
+    changed = plan_cure(record, weather(26.0, 38.0), later, revision=2)  # the issue before had no cover
+    assert changed.cover_due == first.cover_due
+
+
+@pytest.mark.parametrize("hours", range(0, 24, 2))
+def test_a_cover_is_due_only_when_the_crew_can_have_brought_it_by_day(
+    job: Job, weather: Weather, as_of: datetime, hours: int
+) -> None:
+    """A first issue in the night, or minutes before a watering, leaves an hour of the day to bring it."""
+    issued = as_of + timedelta(days=1, hours=hours, minutes=10)
+    plan = plan_cure(job(curing={"method": "sprinkler", "available": AT_WORK}), weather(26.0, 38.0), issued)
+    (brings,) = plan.tasks_of("crew", "bring-cover")
+    assert plan.cover_due is not None
+    assert brings.until == plan.cover_due
+    assert issued - timedelta(minutes=30) <= brings.start < brings.end <= plan.cover_due
+    assert time(7) <= brings.start.time() <= time(20)  # day.waking; an hour before day.sleeping

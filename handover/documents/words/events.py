@@ -84,13 +84,12 @@ class EventWording:
     def walkthrough(self, by: Party) -> tuple[str, str]:
         """Return title and text of the walk-through in a calendar of owner or crew, with its open items."""
         title, text = self.event("walk-through")
-        if by == "owner":
-            title = self.say("event.walk-through.title-owner")
         if not self.job.slab.is_jointed:
             text = self.say("event.walk-through.text-unjointed")
-        hour = "event.walk-through.hour" if by == "owner" else "event.walk-through.hour-crew"
-        text = f"{text} {self.say(hour)}"
-        return title, self.with_repairs(text)
+        if by == "owner":
+            title = self.say("event.walk-through.title-owner")
+            return title, self.with_repairs(f"{text} {self.say('event.walk-through.hour')}")
+        return title, self.with_repairs(_lines(text, self.say("event.walk-through.hour-crew")))
 
     def with_repairs(self, text: str) -> str:
         """Return the text of a visit of the crew, with the promised repairs."""

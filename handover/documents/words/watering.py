@@ -21,6 +21,7 @@ from handover.schedule.cover_times import (
     left_on_until_water,
     may_water_freeze,
     sheet_after_blankets,
+    start_of_brought_cover,
 )
 from handover.schedule.loading import owner_blankets
 from handover.schedule.model import BURLAP, NO_LOOK, PONDING, MilestoneKind
@@ -415,12 +416,20 @@ class WateringWording(ScheduleWords):
         laid, between = left_on_until_water(self.schedule), self.schedule.between
         if between is None:
             return "off" if is_first and laid else ""
+        if (lies := start_of_brought_cover(self.schedule)) is not None and visit.end.astimezone(UTC) <= lies:
+            return self._handling_once_brought(visit, lies)
         if is_walkable(self.schedule, visit.start):
             return "later"
         is_laid = laid == between.cover or self.schedule.curing_method == BURLAP
         if is_first and not is_laid:
             return "swap" if laid else "first"
         return "edge"
+
+    def _handling_once_brought(self, visit: Visit, lies: datetime) -> str:
+        """Return how the cover that the crew brings first goes on after a visit; empty before that one."""
+        if visit.end.astimezone(UTC) < lies:
+            return ""
+        return "new" if is_walkable(self.schedule, visit.start) else "first"
 
     # ---- too cold to water
 
@@ -454,7 +463,10 @@ class WateringWording(ScheduleWords):
         """Return what becomes of the cover between waterings under one against frost; empty without it."""
         between = self.schedule.between
         visits = (visit for day in self.schedule.watering for visit in day.visits)
+        lies = start_of_brought_cover(self.schedule)
         if between is None or all(cover.start <= each.start for each in visits):
+            return ""
+        if lies is not None and cover.start.astimezone(UTC) < lies:
             return ""
         return self.say(f"cover.under.{slug(between.cover)}")
 
