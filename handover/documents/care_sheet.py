@@ -481,6 +481,10 @@ class CareSheet:
         """Return what to do with the watering table."""
         visits = self.wording.visits
         if visits.by_timer:
+            again = self.schedule.timer_reset
+            if again is not None:
+                when = self.wording.speak.moment(again).text
+                return self.say("sheet.watering-intro-timer-again", program=visits.program, when=when)
             key = (
                 "sheet.watering-intro-timer-crew" if visits.is_timer_by_crew else "sheet.watering-intro-timer"
             )

@@ -10,7 +10,7 @@ from math import isfinite
 from typing import TYPE_CHECKING
 
 from handover.documents.date_phrases import capitalise
-from handover.schedule.changes import BLANKET_NEED, FROST, SAW_LAST, SPELLS, WATERING
+from handover.schedule.changes import BLANKET_NEED, FROST, SAW_LAST, SPELLS, TIMER, WATERING
 from handover.schedule.model import RAIN, MilestoneKind, PrintedTime
 
 if TYPE_CHECKING:
@@ -31,6 +31,7 @@ MOST_URGENT = (
     BLANKET_NEED,
     MilestoneKind.PROTECTION_ENDS,
     MilestoneKind.FIRST_WATER,
+    TIMER,
     MilestoneKind.FOOT_TRAFFIC,
     MilestoneKind.LIGHT_VEHICLES,
     MilestoneKind.CURING_ENDS,
@@ -55,7 +56,7 @@ def foremost_changes(wording: Wording, most: int) -> tuple[str, ...]:
 
 def _worded_changes(wording: Wording) -> list[tuple[str, Change]]:
     writer = _ChangeWriter(wording)
-    shown = {SAW_LAST, WATERING, BLANKET_NEED, *SPELLS, *wording.dates.owner_kinds}
+    shown = {SAW_LAST, WATERING, TIMER, BLANKET_NEED, *SPELLS, *wording.dates.owner_kinds}
     changes = [each for each in wording.schedule.changes if each.kind in shown]
     groups = _alike(changes)
     return [(writer.sentence(each[0], text), each[0]) for each in groups for text in writer.text(each)]
@@ -108,6 +109,8 @@ class _ChangeWriter:
             yield self._visits(alike)
         elif change.kind in SPELLS:
             yield self._spell(alike)
+        elif change.kind == TIMER:
+            yield self.say("change.timer", when=self.speak.moment(change.after[0]).text)
         elif change.kind == BLANKET_NEED:
             yield from self._blanket(change)
         else:

@@ -33,10 +33,13 @@ FROST = "frost"
 SPELLS = (FROST, RAIN)
 """Risks that come and go: a stretch of weather that harms the slab."""
 
+TIMER = "timer"
+"""The program of a timer, which is set again."""
+
 BLANKET_NEED = "blanket"
 """The cover against frost, where more resistance is needed than before."""
 
-UNEXPLAINED = (*SPELLS, BLANKET_NEED)
+UNEXPLAINED = (*SPELLS, BLANKET_NEED, TIMER)
 """Changes that are no move of a date, so that no input is found that moved it."""
 
 _MEASURED: dict[str, Cause] = {
@@ -84,7 +87,14 @@ class _Comparison:
     def all(self) -> Iterator[Change]:
         dates = tuple(self._dates())
         yield from dates
-        yield from self._waterings({each.kind: each for each in dates if self._exceeds_threshold(each)})
+        waterings = self._waterings({each.kind: each for each in dates if self._exceeds_threshold(each)})
+        again = None if self.later.timer_reset == self.earlier.timer_reset else self.later.timer_reset
+        if (
+            again is not None
+        ):  # one line for the hours of all days; days without water, or with it again, stay
+            yield Change(TIMER, (), (again,))
+            waterings = (each for each in waterings if not (each.before and each.after))
+        yield from waterings
         for code in SPELLS:
             yield from self._spells(code)
         yield from self._blanket()

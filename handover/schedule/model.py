@@ -771,8 +771,9 @@ class Change:
         str,
         means(
             'Kind of the milestone; "saw-joints-last": too late from then on; "watering": '
-            'the visits of a day; "frost": a stretch in which the slab may freeze; "rain-on-fresh": a rain '
-            'on the fresh slab; "blanket": the cover against frost has to keep more warmth in.'
+            'the visits of a day; "timer": its program, which is set again then; "frost": a stretch in which '
+            'the slab may freeze; "rain-on-fresh": a rain on the fresh slab; "blanket": the cover against '
+            "frost has to keep more warmth in."
         ),
     ]
     before: Annotated[
@@ -858,6 +859,7 @@ class Task:
                 "",
                 "set-timer",
                 "set-timer-ahead",
+                "reset-timer",
                 "first-run",
                 "look-timer",
                 "by-crew",
@@ -983,6 +985,13 @@ class CureSchedule:
         means(
             "By when the crew brings the cover between the waterings; null: it leaves it on the slab, an "
             "earlier issue has it there, or there is none."
+        ),
+    ] = None
+    timer_reset: Annotated[
+        Instant | None,
+        means(
+            "When the owner sets the timer again, because an issue has changed its program; null: it is the "
+            "same as ever."
         ),
     ] = None
     between: Annotated[

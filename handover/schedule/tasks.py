@@ -136,6 +136,9 @@ UNDATED = "undated"
 OWNER_SETS = ("set-timer", "set-timer-ahead")
 """How an owner sets a timer: at a run, or ahead of it."""
 
+RESET_TIMER = "reset-timer"
+"""How an owner sets a timer again: its program is another one than in the issue before."""
+
 BY_WALKING, BY_EDGES = "by-walking", "by-edges"
 """Why crew and owner meet from an hour on: walking is allowed from then on, or the edges are done."""
 
@@ -426,12 +429,18 @@ class _Planner:
                 )
 
     def _timer(self) -> Iterator[Task]:
-        """Set the timer once, where the crew does not; then look at the slab, once a day at most."""
+        """Set the timer once, where the crew does not; then look at the slab, once a day at most.
+
+        It is set again only where an issue changes its program.
+        """
         work = timer_tasks(self.schedule, self.job)
-        looks, watched = work.looks, work.watched is not None
+        looks, watched, again = work.looks, work.watched is not None, self.schedule.timer_reset
+        if again is not None:
+            yield self._of_timer(RESET_TIMER, again, number=0)
+            looks = tuple(each for each in looks if _utc(each) != _utc(again))
         if work.set_by is not None:
             yield self._of_timer("set-timer" if watched else "set-timer-ahead", work.set_by)
-        elif looks and self._is_first_run_ahead():
+        elif looks and again is None and self._is_first_run_ahead():
             yield self._of_timer("first-run", looks[0], *(["cover-off"] if watched else []))
             looks = looks[1:]
         for look in looks:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
+from math import inf
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from handover.practice.rules import general_rules, practice
 from handover.schedule.cover_times import is_hose_by_crew
-from handover.schedule.printed_times import half_hour_up
+from handover.schedule.model import MilestoneKind
+from handover.schedule.printed_times import evening_of, half_hour_up, printed_time
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -22,6 +24,9 @@ if TYPE_CHECKING:
 LOOKING = general_rules().duration("visit.slot")
 """How long somebody sets a timer, or looks at the slab."""
 
+LOOK_AFTER = general_rules()["water.timer-look-after"]
+"""The longest time after a run for a look, as a share of the time between runs."""
+
 
 @dataclass(frozen=True)
 class TimerTasks:
@@ -30,8 +35,8 @@ class TimerTasks:
     Attributes:
         set_by: When the owner sets it, in the zone of the site; None: the crew does, before it leaves.
         watched: The first run that is to come, if the owner is there at it; they lift the crew's cover.
-        looks: When the owner looks at the slab: once a day at most, after the first run of the day; where the
-            crew sets the timer, first at the run that they watch.
+        looks: When the owner looks at the slab: once a day at most, at the same hour; where the crew sets the
+            timer, first at the run that they watch.
     """
 
     set_by: datetime | None
@@ -50,14 +55,43 @@ def timer_tasks(schedule: CureSchedule, job: JobRecord) -> TimerTasks:
         return TimerTasks(None, None, ())
     windows, zone = attended_windows(job, practice()), ZoneInfo(schedule.timezone)
     days = _days_to_come(schedule, days)
-    run = _next_run(days[0].visits, schedule.issued_at)
+    run, begins = days[0].visits[0], schedule.finishing_ends
+    if schedule.is_first_issue:
+        run = _next_run(days[0].visits, schedule.issued_at)
+        begins = max(begins, schedule.issued_at, key=datetime.timestamp)
     watched = run if _is_there(run.start, windows, zone) else None
-    begins = max(schedule.finishing_ends, schedule.issued_at, key=datetime.timestamp)
     by_owner = _to_set(run, begins, windows, zone) or _first_hour(begins, windows, zone)
     set_by = None if is_hose_by_crew(schedule) else by_owner
-    after = [day.visits[0].end for day in days[1:]]
-    looks = tuple(_looks(after if watched else [run.end, *after], windows, zone))
+    first = () if watched else (_first_hour(run.end, windows, zone),)
+    looks = _one_a_day([*first, *_daily_looks(schedule, days[1:], windows, zone)])
     return TimerTasks(set_by, watched, (run.start, *looks) if watched and set_by is None else looks)
+
+
+def fullest_day(schedule: CureSchedule) -> WateringDay:
+    """Return the day with the most runs of a timer, the last of them: it has the whole program."""
+    return max(reversed(schedule.watering), key=lambda day: len(day.visits))
+
+
+def timer_reset(earlier: CureSchedule, later: CureSchedule, job: JobRecord) -> datetime | None:
+    """Return when the owner sets a timer again whose program is another one than in the issue before.
+
+    That is their first hour from the issue on. None where the program is the same as ever, or where no run is
+    to come; the hour of the issue before where it has had the present program set.
+    """
+    if not is_by_timer(later, job) or not any(day.visits for day in earlier.watering):
+        return None
+    if _program(earlier) == _program(later):
+        return earlier.timer_reset
+    if not any(later.is_ahead(visit.start) for day in later.watering for visit in day.visits):
+        return None
+    return _first_hour(later.issued_at, attended_windows(job, practice()), ZoneInfo(later.timezone))
+
+
+def _program(schedule: CureSchedule) -> tuple[tuple[time, timedelta], ...]:
+    """Return the clock time and the length of each run of a day."""
+    zone = ZoneInfo(schedule.timezone)
+    runs = fullest_day(schedule).visits
+    return tuple((each.start.astimezone(zone).time(), each.duration) for each in runs)
 
 
 def is_by_timer(schedule: CureSchedule, job: JobRecord) -> bool:
@@ -128,10 +162,47 @@ def _spans(
         day += timedelta(days=1)
 
 
-def _looks(after: list[datetime], windows: tuple[TimeWindow, ...], zone: ZoneInfo) -> Iterator[datetime]:
-    """Yield a look after each first run, one a day; that of the next day replaces one that is late."""
-    found = [_first_hour(each, windows, zone) for each in after]
-    for number, look in enumerate(found):
-        later = found[number + 1 : number + 2]
-        if not later or look.date() < later[0].date():
+def _daily_looks(
+    schedule: CureSchedule, days: list[WateringDay], windows: tuple[TimeWindow, ...], zone: ZoneInfo
+) -> Iterator[datetime]:
+    """Yield the look of each day, at the same hour; where no run has ended by then, after the first one.
+
+    None after curing has ended.
+    """
+    at = _look_hour(fullest_day(schedule), windows, zone)
+    ends = schedule.milestone(MilestoneKind.CURING_ENDS)
+    printed = None if ends is None else printed_time(ends, schedule.placement_end)
+    for day in days:
+        usual = None if at is None else datetime.combine(day.date, at, zone)
+        is_run = usual is not None and any(each.end.timestamp() <= usual.timestamp() for each in day.visits)
+        look = usual if usual is not None and is_run else _first_hour(day.visits[0].end, windows, zone)
+        if printed is None or look.timestamp() < printed.instant.timestamp():
             yield look
+
+
+def _look_hour(day: WateringDay, windows: tuple[TimeWindow, ...], zone: ZoneInfo) -> time | None:
+    """Return at which hour a look shows whether the runs suffice; None: at none after a run of the day.
+
+    Right after a run every top is wet. The longer ago it is, the more the top shows, up to the time between
+    two runs: for so long the program keeps it wet. Nobody is asked at night who is there by day.
+    """
+    starts = [each.start.timestamp() for each in day.visits]
+    apart = starts[-1] - starts[-2] if starts[1:] else timedelta(days=1).total_seconds()
+    found: list[tuple[bool, float, datetime]] = []
+    for opens, closes in _spans(day.visits[0].start, day.visits[0].start, windows, zone):
+        look = half_hour_up(opens.astimezone(zone)).astimezone(UTC)
+        while look + LOOKING <= closes:
+            begin, over = look.timestamp(), (look + LOOKING).timestamp()
+            dry = begin - max((e for e in (v.end.timestamp() for v in day.visits) if e <= begin), default=inf)
+            meets = any(v.start.timestamp() < over and begin < v.end.timestamp() for v in day.visits)
+            if 0.0 <= dry <= LOOK_AFTER * apart and not meets:
+                found.append((evening_of(look.astimezone(zone)) is None, dry, look))
+            look += LOOKING
+    return max(found)[2].astimezone(zone).time() if found else None
+
+
+def _one_a_day(looks: list[datetime]) -> tuple[datetime, ...]:
+    """Return one look a day: that of the next day replaces one that is late."""
+    later = [*looks[1:], None]
+    pairs = zip(looks, later, strict=True)
+    return tuple(look for look, after in pairs if after is None or look.date() < after.date())

@@ -22,6 +22,8 @@ from handover.errors import Finding, UnusableInput
 from handover.jobs.reading import RecordSource, examine_source, read_source
 from handover.schedule.changes import changes
 from handover.schedule.reasons import Issue, PlanInputs, explain
+from handover.schedule.tasks import with_tasks
+from handover.schedule.timer import timer_reset
 from handover.service.earlier_sets import (
     earlier_findings,
     earlier_weather,
@@ -326,6 +328,8 @@ def compute_schedule(
     schedule = compute(inputs, request.as_of, request.revision, settings, cover, laid, due)
     if before.schedule is None or before.schedule.issued_at > request.as_of:
         return schedule
+    if (again := timer_reset(before.schedule, schedule, inputs.job)) is not None:
+        schedule = with_tasks(replace(schedule, timer_reset=again, tasks=()), inputs.job)
     found = changes(before.schedule, schedule)
     if before.inputs is None or not found:
         return replace(schedule, changes=found)

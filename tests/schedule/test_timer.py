@@ -6,16 +6,21 @@ By principles: a task has one party, and an hour at which that party is there.
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime, time, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 
+from handover.documents.care_sheet import CareSheet
+from handover.documents.change_sentences import change_sentences
+from handover.documents.templating import languages
+from handover.documents.wording import Wording
 from handover.practice.rules import practice
+from handover.schedule.changes import changes
 from handover.schedule.plan import plan_cure
 from handover.schedule.tasks import WATERING, with_tasks
-from handover.schedule.timer import LOOKING, attended_windows, timer_tasks
+from handover.schedule.timer import LOOKING, attended_windows, timer_reset, timer_tasks
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -129,3 +134,56 @@ def test_nobody_is_asked_for_the_first_run_once_it_has_begun(
     assert looks
     assert looks[0] == ("first-run" if minutes <= 0 else "look-timer")
     assert set(looks[1:]) <= {"look-timer"}
+
+
+@pytest.mark.parametrize("available", WINDOWS)
+def test_the_daily_look_is_at_one_hour_as_long_after_a_run_as_can_be(
+    job: Job, weather: Weather, as_of: datetime, available: tuple[str, ...]
+) -> None:
+    """Right after a run every top is wet: only later does it show whether the runs suffice."""
+    record, schedule = planned(job, weather, as_of, available)
+    tasks = timer_tasks(schedule, record)
+    assert tasks.watched is not None  # the first day has that look
+    assert len({each.time() for each in tasks.looks}) == 1
+    look = tasks.looks[1]
+    [day] = (each for each in schedule.watering if each.date == look.date())
+    between = day.visits[1].start - day.visits[0].start
+
+    def since(when: datetime) -> timedelta:
+        """Return how long ago a run ended; -1 where one is on, or begins, or where it is too long ago."""
+        ends = [visit.end for visit in day.visits if visit.end <= when]
+        meets = any(visit.start < when + LOOKING and when < visit.end for visit in day.visits)
+        dry = when - max(ends) if ends and not meets else -LOOKING
+        return dry if dry <= between else -LOOKING
+
+    night = {time(hour, minute) for hour in (*range(7), 21, 22, 23) for minute in (0, 30)}
+    slots = [datetime.combine(look.date(), time(n // 2, n % 2 * 30), look.tzinfo) for n in range(47)]
+    there = [each for each in slots if is_there(each, record) and since(each) >= timedelta()]
+    by_day = [each for each in there if each.time() not in night] or there
+    assert since(look) == max(map(since, by_day))
+
+
+def test_a_timer_whose_program_changes_is_set_again(job: Job, weather: Weather, as_of: datetime) -> None:
+    """Seen: a second issue named new hours as set by the crew the day before, and nobody was asked to."""
+    record, first = planned(job, weather, as_of, WINDOWS[0], "soaker hose")
+    issued = as_of + timedelta(days=2)
+    cooler = plan_cure(record, weather(6.0, 14.0), issued, members=MEMBERS, revision=2)
+    hour = timer_reset(first, cooler, record)
+    assert hour is not None
+    assert issued <= hour < issued + timedelta(days=1)
+    assert is_there(hour, record)
+    again = with_tasks(replace(cooler, timer_reset=hour, tasks=()), record)
+    [task] = (each for each in again.tasks_of("owner", WATERING) if each.how == "reset-timer")
+    assert task.start == hour
+    found = changes(first, again)
+    assert [each.after for each in found if each.kind == "timer"] == [(hour,)]
+    assert not [each for each in found if each.kind == WATERING and each.before and each.after]
+    for language in languages():
+        wording = Wording(record, replace(again, changes=found), language=language)
+        when = wording.speak.moment(hour).text
+        assert when in CareSheet(wording, {}).intro
+        assert [each for each in change_sentences(wording) if when in each]
+    third = replace(again, issued_at=issued + timedelta(days=1), revision=3)
+    assert timer_reset(again, third, record) == hour  # set once more, not with each issue
+    assert not [each for each in changes(again, third) if each.kind == "timer"]
+    assert timer_reset(first, replace(first, revision=2), record) is None

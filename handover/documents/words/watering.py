@@ -38,7 +38,7 @@ from handover.schedule.tasks import (
     is_to_lie,
     next_cover,
 )
-from handover.schedule.timer import is_by_timer
+from handover.schedule.timer import fullest_day, is_by_timer
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -222,8 +222,7 @@ class WateringWording(ScheduleWords):
         """The program of the timer: the length, interval and hours of its runs; empty without a timer."""
         if not self.by_timer:
             return ""
-        fullest = max(reversed(self.schedule.watering), key=lambda day: len(day.visits))
-        first, *others = visits = fullest.visits
+        first, *others = visits = fullest_day(self.schedule).visits
         key = "timer.program" if others else "timer.program-once"
         step = others[-1].start.astimezone(UTC) - visits[-2].start.astimezone(UTC) if others else timedelta()
         return self.say(
