@@ -19,7 +19,7 @@ from handover.documents.change_sentences import change_sentences, foremost_chang
 from handover.documents.events import crew_work
 from handover.documents.text_measure import BOLD, MM, REGULAR, count_lines
 from handover.practice.rules import general_rules
-from handover.schedule.cover_times import first_frost, ways_left
+from handover.schedule.cover_times import first_frost, is_soft, ways_left
 from handover.schedule.delivery_tickets import TICKET_LIMIT, USUAL_LIMIT
 from handover.schedule.joints import saw_of
 from handover.schedule.loading import bare_frost_hours, is_hot_work, materials_to_load, pour_weather
@@ -447,6 +447,9 @@ class CrewSheet:
         bridges = left[:1] and left[0].how.startswith(("fog", SHEET_LAY))
         begun = bridges and task is not None and not self.schedule.is_ahead(task.start)
         begun = begun or not self.schedule.is_ahead(start)
+        if begun and task is not None and not task.finish_recorded:
+            soft = is_soft(self.schedule, self.schedule.issued_at)
+            return self.say("crew.after-pass" if soft else "crew.now")
         return self.say("crew.now") if begun else self._moment(start)
 
     def _visits(self) -> Iterator[CrewRow]:

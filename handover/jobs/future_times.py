@@ -26,6 +26,8 @@ _EXPECTED = "a time before this issue, {}"
 def find_future_times(job: JobRecord, source: RecordSource, as_of: datetime) -> tuple[Finding, ...]:
     """Return a fault for each test, truck and reading that is later than a time.
 
+    A last pass that is still to come is a plan: of that it is a caution.
+
     Args:
         job: The record.
         source: The record as received, for the lines.
@@ -68,6 +70,11 @@ def _future_times(job: JobRecord, as_of: datetime) -> Iterator[tuple[Path, Findi
                 ("ticket", at, "batched"),
                 Finding(f"{_format_time(truck.batched)} is in the future", expected=expected, example=now),
             )
+    finished = job.placement.finished
+    if finished is not None and _is_later(finished, as_of):
+        problem = f"{_format_time(finished)} is in the future: it is not used, the dates go by the likely set"
+        later = "the end of the last pass once it is done, and papers issued again then"
+        yield ("placement", "finished"), Finding(problem, expected=later, severity="caution")
     yield from _future_looks(job, as_of, expected)
     log = job.temperature_log
     if log is not None and log.readings and _is_later(log.readings[-1].time, as_of):

@@ -248,7 +248,7 @@ def simulate(
     faults = [finding for finding in findings if finding.severity == "fault"]
     if faults:
         raise UnusableInput(faults)
-    job = with_coordinates(job, weather)
+    job = without_future_finish(with_coordinates(job, weather), as_of)
     whole, ensemble = prepare_ensemble(
         job, weather, as_of, until, practice=practice, members=members, typical=typical
     )
@@ -475,6 +475,18 @@ def _with_slab(simulation: Simulation, by_model: SlabSimulation) -> Simulation:
     warmed = after_first_day(as_delivered, first_day_c, practice)
     concrete, slab, of_slab = apply_slab_measurements(job, ensemble, warmed, by_model, practice)
     return replace(simulation, concrete=concrete, slab=slab, measurements=of_concrete + of_slab)
+
+
+def without_future_finish(job: JobRecord, as_of: datetime) -> JobRecord:
+    """Return a job without an end of finishing that lies ahead at the time of issue.
+
+    It is a plan then: the concrete has not shown yet that it sets in time for it. As with a record that has
+    none, the plan goes by the likely set, and the papers say "about".
+    """
+    finished = job.placement.finished
+    if finished is None or finished.astimezone(UTC) <= as_of.astimezone(UTC):
+        return job
+    return job.model_copy(update={"placement": job.placement.model_copy(update={"finished": None})})
 
 
 def with_coordinates(job: JobRecord, weather: WeatherSeries) -> JobRecord:

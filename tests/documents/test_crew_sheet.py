@@ -723,7 +723,7 @@ def test_a_coat_that_cannot_be_done_in_time_begins_with_the_oldest_part(
     assert words is not None
     say = load_translations(language).say
     key = f"surface.way.coat-{ending_of}"
-    ending = say(key, at="|", dry="|").rpartition("|")[2]
+    ending = say(key, spray="|", dry="|").rpartition("|")[2]
     assert words.choices[0].line.rstrip().find(ending.strip()) > 0
 
 

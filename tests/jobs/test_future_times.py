@@ -59,8 +59,20 @@ def test_what_is_still_to_come_is_a_fault(examine: Examine, good: str, table: st
 
 def test_a_truck_of_after_the_issue_is_a_fault(examine: Examine, good: str) -> None:
     text = f'{good}\n[[ticket]]\nbatched = "2026-07-14 05:50"\n'
-    (fault,) = found(examine, text, AS_OF - timedelta(hours=27))
-    assert fault.field == "ticket[1].batched"
+    findings = found(examine, text, AS_OF - timedelta(hours=27))
+    assert [each.field for each in findings if each.severity == "fault"] == ["ticket[1].batched"]
+
+
+@pytest.mark.parametrize(("minutes", "is_plan"), [(-1, True), (0, False)])
+def test_a_last_pass_to_come_is_a_plan_and_said_to_be_one(
+    examine: Examine, good: str, minutes: int, is_plan: bool
+) -> None:
+    text = good.replace(
+        "end = 2026-07-14T07:25:00", "end = 2026-07-14T07:25:00\nfinished = 2026-07-14T11:20:00"
+    )
+    done = datetime(2026, 7, 14, 11, 20, tzinfo=AS_OF.tzinfo)
+    findings = found(examine, text, done + timedelta(minutes=minutes))
+    assert [(each.field, each.severity) for each in findings] == [("placement.finished", "caution")] * is_plan
 
 
 def test_a_reading_of_after_the_issue_is_a_fault(examine: Examine, good: str, tmp_path: Path) -> None:

@@ -41,7 +41,7 @@ def planned(
 ) -> tuple[JobRecord, CureSchedule]:
     finished = as_of + timedelta(hours=4.5)  # half past four: dusk is nearer than the coat is dry
     record = job(curing={"method": "curing compound"}, placement={"finished": finished}, slab=slab)
-    return record, plan_cure(record, weather(*air), as_of, members=20)
+    return record, plan_cure(record, weather(*air), finished, members=20)
 
 
 def way_of(schedule: CureSchedule) -> SurfaceChoice:
@@ -106,7 +106,7 @@ def test_the_window_of_a_coat_ends_early_enough_to_dry_before_the_cover(
     """Common practice: who cannot spray by then lays plastic under the blankets, and sprays after them."""
     finished = as_of + timedelta(hours=1)
     record = job(curing={"method": "curing compound"}, placement={"finished": finished})
-    mild = plan_cure(record, weather(6.0, 16.0), as_of)
+    mild = plan_cure(record, weather(6.0, 16.0), finished)
     assert mild.surface is not None
     night = finished + timedelta(hours=9)
     frost = Risk("frost", night, night + timedelta(hours=6), night)

@@ -192,7 +192,7 @@ def test_an_early_entry_saw_goes_by_the_hour_of_finishing(
     """ACI 224.4R-13 as quoted: about 4 h after finishing in the cold, sooner in heat."""
     for finished in (13, 14):  # after initial set
         record = job(placement={"finished": as_of.replace(hour=finished, minute=0)})
-        simulation = simulate(record, weather(12.0, 24.0), as_of, members=2)
+        simulation = simulate(record, weather(12.0, 24.0), record.placement.finished, members=2)
         closes = saw_limits(simulation, np.zeros(2)).closes_h["early-entry"][CENTRAL]
         age = simulation.slab.age_at(record.placement.finished, 1)[CENTRAL]
         at = as_of.replace(hour=7, minute=25) + timedelta(hours=float(closes))

@@ -10,6 +10,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from handover.documents.schedule_json import schedule_json
+from handover.documents.templating import languages
+from handover.documents.wording import Wording
 from handover.errors import OutOfRange, UnusableInput
 from handover.schedule.model import CureSchedule, Milestone, MilestoneKind
 from handover.schedule.plan import plan_cure
@@ -342,3 +345,34 @@ class TestMixes:
             for share in (0.0, 0.1, 0.2, 0.4, 0.6)
         ]
         assert dates == sorted(dates)
+
+
+@pytest.mark.parametrize("curing", [{}, {"method": "plastic sheet"}, {"method": "insulating blanket"}])
+def test_a_last_pass_that_lies_ahead_is_a_plan_and_no_measurement(
+    job: Job, weather: Weather, as_of: datetime, curing: dict[str, str]
+) -> None:
+    """Seen: issued ten minutes before the hour on the record, a car a week earlier than without that hour."""
+    finished = as_of + timedelta(minutes=10)
+    planned = plan_cure(job(curing=curing, placement={"finished": finished}), weather(), as_of)
+    unknown = plan_cure(job(curing=curing, placement={"finished": None}), weather(), as_of)
+    assert schedule_json(planned) == schedule_json(unknown)
+    assert planned.finished is None
+    done = plan_cure(job(curing=curing, placement={"finished": finished}), weather(), finished)
+    assert done.finished == finished
+    assert "finishing" in {each.kind for each in done.measurements} - {
+        each.kind for each in planned.measurements
+    }
+
+
+@pytest.mark.parametrize("language", languages())
+def test_before_the_last_pass_the_crew_reads_that_work_follows_it(
+    job: Job, weather: Weather, as_of: datetime, language: str
+) -> None:
+    record = job(curing={"method": "plastic sheet"}, placement={"finished": None})
+    schedule = plan_cure(record, weather(), as_of - timedelta(hours=3))
+    wording = Wording(record, schedule, language=language)
+    assert schedule.surface is not None
+    hour = wording.speak.hour(schedule.surface.start)
+    phrases = {wording.say(f"surface.{each}.after-pass", hour=hour) for each in ("at", "from")}
+    assert wording.surface.to_come is not None
+    assert [each for each in wording.surface.to_come.choices if any(one in each.line for one in phrases)]

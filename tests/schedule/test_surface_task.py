@@ -354,7 +354,8 @@ def test_no_set_is_printed_that_the_last_pass_contradicts(
 ) -> None:
     """The last pass lies between initial and final set; hours before the first set, none is printed."""
     finished = as_of.replace(hour=0) + timedelta(hours=hour)
-    schedule = plan_cure(job(placement={"finished": finished}), weather(12.0, 22.0), as_of)
+    issued = max(as_of, finished)
+    schedule = plan_cure(job(placement={"finished": finished}), weather(12.0, 22.0), issued)
     first = schedule.milestone(Kind.INITIAL_SET)
     refused = {each.kind: each.because for each in schedule.refusals}
     assert not_before(schedule, Kind.FINAL_SET) >= finished

@@ -15,6 +15,7 @@ from handover.schedule.cover_times import (
     SHEET_RAIN,
     bare_frost,
     is_sheet_in_doubt,
+    is_soft,
     is_walkable,
     left_on_until_water,
     soft_top_cover,
@@ -209,6 +210,7 @@ class SurfaceWording(ScheduleWords):
         values = {
             "start": self._start(task, "from", begun=begun),
             "at": self._start(task, "at", begun=begun),
+            "spray": self._start(task, "spray", begun=begun),
             "cover": self._hour(task.cover_from) if task.cover_from else "",
             "until": self._hour(task.until),
             "clear": self._clear,
@@ -327,7 +329,7 @@ class SurfaceWording(ScheduleWords):
         if way.how in WAIT:
             return self.say(f"surface.{way.how}-owner", at=self._hour(way.start))
         if task.work == "compound":
-            return self.say("surface.coat-owner", at=self._start(task, "at", begun=begun))
+            return self.say("surface.coat-owner", spray=self._start(task, "spray", begun=begun))
         if way.how == SHEET_BLANKETS:
             return self.say("surface.sheet-blankets-owner")
         if task.work == "cover":
@@ -346,10 +348,14 @@ class SurfaceWording(ScheduleWords):
         return special if self.reader.has(special) else key
 
     def _start(self, task: SurfaceTask, phrase: str, *, begun: bool) -> str:
-        """Return the hour of the last pass: "from 4:00 in the afternoon", "about ...", or that it is now."""
+        """Return the hour of the last pass: "from 4:00 in the afternoon", or that it is now.
+
+        As long as nobody knows that it is done, that is when it is done, and about which hour.
+        """
         if begun:
-            return self._now(phrase)
-        kind = "exact" if task.finish_recorded else "about"
+            waits = not task.finish_recorded and is_soft(self.schedule, self.schedule.issued_at)
+            return self.say(f"surface.{phrase}.pass") if waits else self._now(phrase)
+        kind = "exact" if task.finish_recorded else "after-pass"
         return self.say(f"surface.{phrase}.{kind}", hour=self._hour(task.start))
 
     def _now(self, phrase: str) -> str:
