@@ -69,7 +69,7 @@ for each in ("COLUMNS", "LINES"):
 os.environ["XDG_CONFIG_HOME"] = str(Path(os.devnull) / "no-settings")  # never a folder
 os.environ["XDG_CACHE_HOME"] = str(Path(os.devnull) / "no-cache")  # nor what an earlier run has kept
 for each in [name for name in os.environ if name.startswith("HANDOVER_")]:
-    if each not in {"HANDOVER_WEATHER", "HANDOVER_ACCEPT_PICTURES"}:  # of the suite itself
+    if each not in {"HANDOVER_WEATHER", "HANDOVER_CASES", "HANDOVER_ACCEPT_PICTURES"}:  # of the suite itself
         del os.environ[each]
 
 # Property tests draw the same cases on every run and are not timed: the machine may be busy.

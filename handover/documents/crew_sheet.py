@@ -30,11 +30,14 @@ from handover.schedule.tasks import (
     BLANKETS_OFF,
     BRING_COVER,
     LOOK_JOINTS,
+    PIPES_FROST,
     RAIN_COVER,
+    RUB_EDGES,
     SHEET_LAY,
     SURFACE,
     is_begun,
     is_over,
+    is_return,
     unwatched_covers,
 )
 
@@ -63,6 +66,9 @@ SPARING_KINDS = (Kind.STRIP_EDGE_FORMS, BLANKETS_OFF, BRING_COVER)
 
 ON_FROM_NOW = (Kind.STRIP_EDGE_FORMS, BRING_COVER)
 """Visits of the crew without a last hour of their own: one that has begun is due from now on."""
+
+SPANS = (Kind.SAW_JOINTS, RUB_EDGES, PIPES_FROST)
+"""Visits with both hours: which must not come too late, or of which the owner reads the end."""
 
 LATE = "late-discharge"
 """The caution of a load that was too long in its truck."""
@@ -329,14 +335,14 @@ class CrewSheet:
             if each.name not in {"low", "high", "hours_above"}
         }
         start, end = self._local(risk.start), self._local(risk.end)
-        peak_at = self._moment(risk.peak_at)
+        peak_at, clear = self._moment(risk.peak_at), self.wording.surface.clear_of_rain
         worst_ahead = risk.code not in DRYING_LEVELS or (
             self.schedule.is_ahead(risk.peak_at) and risk.figures[0].value >= self._later_drying
         )
         return CrewRow(
             self._span(*danger_hours(start, end)),
             f"{self.say(f'risk.{risk.code}.title')}.",
-            self.say(f"risk.{risk.code}.text", peak_at=peak_at, **values) if worst_ahead else "",
+            self.say(f"risk.{risk.code}.text", peak_at=peak_at, clear=clear, **values) if worst_ahead else "",
             rank=3 if risk.code == DRYING_LEVELS[1] else 1,
             detail_rank=4,
         )
@@ -443,14 +449,18 @@ class CrewSheet:
         """Return when the work on the surface begins; "now" where it has begun, or what bridges the hours."""
         [start] = (each.start for each in self.schedule.tasks_of("crew", SURFACE))
         task = self.schedule.surface
-        left = ways_left(self.schedule)
-        bridges = left[:1] and left[0].how.startswith(("fog", SHEET_LAY))
-        begun = bridges and task is not None and not self.schedule.is_ahead(task.start)
-        begun = begun or not self.schedule.is_ahead(start)
+        begun = self._is_bridged or not self.schedule.is_ahead(start)
         if begun and task is not None and not task.finish_recorded:
             soft = is_soft(self.schedule, self.schedule.issued_at)
             return self.say("crew.after-pass" if soft else "crew.now")
         return self.say("crew.now") if begun else self._moment(start)
+
+    @property
+    def _is_bridged(self) -> bool:
+        """Return whether what bridges the hours until the cover is laid has begun."""
+        task, left = self.schedule.surface, ways_left(self.schedule)
+        bridges = bool(left) and left[0].how.startswith(("fog", SHEET_LAY))
+        return bridges and task is not None and not self.schedule.is_ahead(task.start)
 
     def _visits(self) -> Iterator[CrewRow]:
         """Yield when who comes back for what: the events of the crew's calendar."""
@@ -460,13 +470,15 @@ class CrewSheet:
             if not self._is_visit(task) or is_over(self.schedule, task):
                 continue
             number += 1
-            lines = [line for line in event.description.splitlines() if line not in hour_only]
+            told = {*hour_only, event.promise}
+            in_section = task.kind == SURFACE  # of the finished surface
+            text = "" if in_section else event.description
+            lines = [line for line in text.splitlines() if line not in told]
             rank, detail_rank = self._ranks(event, number)
-            promised = [line for line in lines if line == self.say("event.walk-through.hour-crew")]
             yield CrewRow(
                 self._event_hours(event, is_on=is_begun(self.schedule, task)),
-                " ".join((_sentence(self._work(event)), *promised)),
-                " ".join(_sentence(line) for line in lines if line not in promised),
+                " ".join(filter(None, (_sentence(self._work(event)), event.promise))),
+                " ".join(map(_sentence, lines)),
                 rank=rank,
                 kind=event.kind,
                 detail_rank=detail_rank,
@@ -492,7 +504,8 @@ class CrewSheet:
         """
         finished = self.schedule.finishing_ends
         to_cover = task.kind == RAIN_COVER and (task.start > finished or is_begun(self.schedule, task))
-        return task.kind not in DAY_KINDS or to_cover
+        is_later = task.kind == SURFACE and is_return(self.schedule, task) and self._is_bridged
+        return task.kind not in DAY_KINDS or to_cover or is_later
 
     def _event_hours(self, event: CareEvent, *, is_on: bool) -> str:
         """Return the hour of an event; both for joints, which must not be cut too late."""
@@ -504,7 +517,7 @@ class CrewSheet:
             return self.say("sheet.crew-now")
         if event.kind in {Kind.SAW_JOINTS, RAIN_COVER} and not self.schedule.is_ahead(event.start):
             return self.say("crew.now-until", last=self._from_today(event.end))
-        if event.kind == Kind.SAW_JOINTS:
+        if event.kind in SPANS:
             return self._span(event.start, event.end, with_day=True)
         return self._moment(event.start, with_day=True)
 

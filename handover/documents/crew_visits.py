@@ -45,9 +45,6 @@ _AT_FRESH_SLAB = (
     BRING_COVER,
     BRING_BLANKETS,
 )
-MAX_REPAIRS = 4
-"""Maximum number of repairs on the first page."""
-
 
 CrewVisit = tuple["datetime", str]
 """When a visit begins, and its sentence."""
@@ -74,8 +71,8 @@ def _before_it_leaves(wording: Wording) -> Iterator[CrewVisit]:
     tasks = wording.schedule.tasks_of("crew", *_AT_FRESH_SLAB)
     left = {each.kind: each for each in reversed(tasks) if not is_over(wording.schedule, each)}
     surface, pipes, hose = wording.surface.to_come, left.get(PIPES_FROST), left.get(LAY_HOSE)
-    if wording.surface.rains:
-        yield _begin(wording, left, RAIN_COVER), wording.surface.rains[0].owner
+    if (cover := left.get(RAIN_COVER)) is not None:  # nobody covers it before a rain that has begun
+        yield cover.start, wording.surface.rains[int(cover.occasion) - 1].owner
     if surface is not None:
         yield _surface_begin(wording, left), surface.owner
     if pipes is not None:
@@ -169,9 +166,8 @@ def _date(wording: Wording, words: MilestoneWords, when: DatePhrase) -> str:
     if words.in_stages:
         start = _from_now_on(wording, words.trial or words.not_after)
         last = wording.speak.not_after(words.last_cut).text if words.last_cut else ""
-        return wording.say(
-            "sheet.crew-stages", title=words.title, start=start, to=words.not_after.text, last=last
-        )
+        key = "sheet.crew-stages-room" if wording.dates.saw_in_room else "sheet.crew-stages"
+        return wording.say(key, title=words.title, start=start, to=words.not_after.text, last=last)
     comes = words.trial or when  # the crew comes for the trial cut, as its calendar says
     if comes.instant <= wording.schedule.issued_at:
         return wording.say("sheet.crew-until", title=words.title, last=words.not_after.text)
@@ -199,7 +195,7 @@ def _repairs(wording: Wording) -> Iterator[str]:
     items = [each.item for each in wording.job.walkthrough if each.ok is False]
     if not items:
         return
-    names, of_list = _list_repairs(wording, items), wording.say("sheet.walkthrough")
+    names, of_list = wording.events.some_of(items), wording.say("sheet.walkthrough")
     mends = wording.say("sheet.crew-mends", items=names, list=of_list)
     yield " ".join([*(_rubbing(wording, each) for each in _ahead(wording, RUB_EDGES)), mends])
 
@@ -226,11 +222,3 @@ def _walk_through(wording: Wording) -> Iterator[str]:
 def _ahead(wording: Wording, kind: str) -> list[Task]:
     tasks = wording.schedule.tasks_of("crew", kind)
     return [each for each in tasks if not is_over(wording.schedule, each)]
-
-
-def _list_repairs(wording: Wording, repairs: list[str]) -> str:
-    """Return the repairs for the first page; the list on the last page has all of them."""
-    names = "; ".join(repairs[:MAX_REPAIRS])
-    if len(repairs) <= MAX_REPAIRS:
-        return names
-    return wording.say("sheet.crew-mends-more", items=names, n=len(repairs) - MAX_REPAIRS)

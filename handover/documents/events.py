@@ -55,6 +55,7 @@ from handover.schedule.tasks import (
     from_issue_on,
     is_begun,
     is_held_clear,
+    is_over,
     is_pond_filled_by,
     rain_on_coat,
 )
@@ -87,6 +88,7 @@ class CareEvent:
         description: What to do, in lines.
         look: How it shows.
         work: The title without its hour, for a list that has the hours beside it; empty: the title has none.
+        promise: What the owner's papers promise of the visit, besides its hours.
     """
 
     audience: Party
@@ -98,6 +100,7 @@ class CareEvent:
     description: str
     look: EventLook
     work: str = ""
+    promise: str = ""
 
 
 @lru_cache(maxsize=4)  # sheet, page and calendar use the same events
@@ -140,6 +143,7 @@ class _TaskWords:
     text: str
     look: EventLook = "work"
     title: str = ""
+    promise: str = ""
 
 
 class _TaskWording:
@@ -160,7 +164,9 @@ class _TaskWording:
         else:
             start, end = task.start.astimezone(UTC), task.end.astimezone(UTC)
             title, work = words.title or self._at_hour(words.work, task), "" if words.title else words.work
-        return CareEvent(task.by, task.kind, task.occasion, start, end, title, words.text, words.look, work)
+        return CareEvent(
+            task.by, task.kind, task.occasion, start, end, title, words.text, words.look, work, words.promise
+        )
 
     # ---- the owner's
 
@@ -359,20 +365,32 @@ class _TaskWording:
         no_pond = task.cover == PONDING and not is_pond_filled_by(self.schedule, task.start)
         key = f"milestone.words.strip-under--{slug('' if no_pond else task.cover or '')}"
         under = self.wording.say(key) if self.wording.reader.has(key) else ""
-        return _TaskWords(words.crew_title, "\n".join(filter(None, (self.words.crew_text(words), under))))
+        clear = self.wording.say("event.strip.clear")
+        lines = filter(None, (self.words.crew_text(words), under, clear))
+        return _TaskWords(words.crew_title, "\n".join(lines), promise=clear)
 
     def rub(self, task: Task) -> _TaskWords:
         """Return the repair of the edges, with the promised repairs."""
         title, text = self.words.event(task.kind, self.schedule.curing_method)
-        return _TaskWords(title, self.words.with_repairs(text))
+        return _TaskWords(title, self.words.with_repairs(text), promise=self.words.repairs)
 
     def walk_through(self, task: Task) -> _TaskWords:
         """Return the walk-through of crew and owner."""
+        owner = task.by == "owner"
         title, text = self.words.walkthrough(task.by)
+        promise = "" if owner else self._promised_walk()
         if not task.all_day:
             why = self.wording.say(f"event.walk-through.{task.how or 'uncovered'}", hour=self._hour(task))
             text = f"{why} {text}"
-        return _TaskWords(title, self._with_closing(text, task) if task.by == "owner" else text)
+        text = self._with_closing(text, task) if owner else f"{promise}\n{text}"
+        return _TaskWords(title, text, promise=promise)
+
+    def _promised_walk(self) -> str:
+        """Return what the owner is promised of it: a call, a stamped slab washed, repairs without hours."""
+        stamps = ("stamps",) if self.schedule.has_caution("stamped") and not self.job.curing.seals else ()
+        lines = [self.wording.say(f"event.walk-through.{each}") for each in ("hour-crew", *stamps)]
+        rubs = any(not is_over(self.schedule, each) for each in self.schedule.tasks_of("crew", RUB_EDGES))
+        return " ".join(filter(None, [*lines, "" if rubs else self.words.repairs]))
 
     def blankets_on(self, task: Task) -> _TaskWords:
         """Return how the blankets that cure the slab are laid."""

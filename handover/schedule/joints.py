@@ -128,11 +128,14 @@ def cut_hours(limits: SawLimits, saw: str, simulation: Simulation, part: str = "
 def hours_by_part(limits: SawLimits, saw: str, simulation: Simulation) -> dict[str, CutHours]:
     """Return the hours of a saw: for the whole slab, or for its first and last part if no hour fits both.
 
-    Hours fit where there is time between them as printed, to the half hour.
+    Hours fit where there is time between them as printed, to the half hour. In a room whose air is assumed,
+    the last part has no hours of its own: those of the cold end are too late if the room is warm.
     """
     whole = cut_hours(limits, saw, simulation)
     if whole.best is None or whole.last is None or half_hour_up(whole.best) < half_hour_down(whole.last):
         return {"whole": whole}
+    if is_room_assumed(simulation.job):
+        return {"first": cut_hours(limits, saw, simulation, "first")}
     return {part: cut_hours(limits, saw, simulation, part) for part in ("first", "last")}
 
 

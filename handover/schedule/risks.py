@@ -18,7 +18,7 @@ from handover.schedule.joints import do_parts_meet, is_sawn_in_parts
 from handover.schedule.model import BURLAP, RAIN, Caution, Figure, MilestoneKind, Risk
 from handover.schedule.rain import find_runs, rains_on_fresh
 from handover.schedule.slab_age import hours_to_age
-from handover.schedule.surroundings import room_state
+from handover.schedule.surroundings import is_room_assumed, room_state
 from handover.schedule.watering import driest_day, plan_watering, slots_of_days
 from handover.weather.series import Origin
 
@@ -599,7 +599,7 @@ def _of_the_frosts(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, 
 
 
 def _of_the_dates(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tuple[Figure, ...]]]:
-    if is_sawn_in_parts(dates, simulation):
+    if is_sawn_in_parts(dates, simulation) and not is_room_assumed(simulation.job):
         yield "saw-in-order" if do_parts_meet(dates, simulation) else "saw-in-stages", ()
     # A mix too weak for repeated frost has a caution of its own; for joints without an hour, the crew a line.
     late = {each.kind for each in dates.milestones if each.not_before is None}

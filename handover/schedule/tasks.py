@@ -501,17 +501,15 @@ class _Planner:
             return
         usual, start = left[0], _surface_start(self.schedule, task, left[0])
         end = max(_utc(usual.until), min(_utc(start) + COVERING, _utc(task.until)))
-        # Who fogs is still there; the last pass finds the crew there, too.
-        comes_back = usual.how not in FOGGING and _utc(start) - _utc(task.start) >= COVERING
-        yield self._task(
+        work = self._task(
             SURFACE,
             "crew",
             start,
             end - _utc(start),
             because=f"surface-{task.work}",
             litres=usual.litres or None,
-            notes=tuple(self._night(start)) if comes_back else (),
         )
+        yield replace(work, notes=tuple(self._night(start))) if is_return(self.schedule, work) else work
 
     def _look_at_coat(self) -> Iterator[Task]:
         """Look at the compound on the morning after likely rain within its drying time, and spray again."""
@@ -655,7 +653,10 @@ class _Planner:
 
     def _saw_notes(self, start: datetime, end: datetime) -> Iterator[str]:
         yield from self._saw_notes_always()
-        if self._is_under_blankets(start, end):
+        room = self.schedule.room
+        is_assumed = room is not None and room.state != "stated"
+        until = end + timedelta(days=1) if is_assumed else end  # in a cold room it sets hours later
+        if self._is_under_blankets(start, until):
             yield BENEATH_COVER
 
     def _is_under_blankets(self, start: datetime, end: datetime) -> bool:
@@ -931,6 +932,17 @@ class _Planner:
         day = when.astimezone(self.zone).date()
         first, last = (datetime.combine(each, time(), self.zone) for each in (day, day + timedelta(days=1)))
         return Task(str(kind), by, first, last, all_day=True, **more)
+
+
+def is_return(schedule: CureSchedule, work: Task) -> bool:
+    """Return whether the crew comes back for its work on the surface, which begins after it may have left.
+
+    Who fogs is still there; the last pass finds the crew there, too.
+    """
+    task, left = schedule.surface, ways_left(schedule)
+    if task is None or not left or left[0].how in FOGGING:
+        return False
+    return _utc(work.start) - _utc(task.start) >= COVERING
 
 
 def rain_on_coat(schedule: CureSchedule) -> Risk | None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import icalendar
 import second_hand as read
+from promises import broken_promises
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -56,6 +57,7 @@ def findings(job: RandomJob, papers: Papers) -> Iterator[tuple[str, str]]:
     yield from _language(job, papers)
     yield from _kind_of_slab(job, papers)
     yield from _past_as_future(job, papers, near)
+    yield from broken_promises(papers, near)
     first, _, others = papers.sheet.partition("\f")
     for heading in ("The crew comes back", "La cuadrilla vuelve"):
         if heading in others and heading not in first:

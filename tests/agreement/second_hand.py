@@ -43,7 +43,7 @@ _HOUR = re.compile(
 )
 _AFTER_NOON = {"pm", "p.m.", "in the afternoon", "in the evening", "noon", "de la tarde", "del mediodía"}
 _NIGHT = {"at night", "de la noche"}
-_RANGE = re.compile(rf"{_HOUR.pattern} (?:to|a) (?:las? )?{_HOUR.pattern.replace('?P<', '?P<end_')}")
+RANGE = re.compile(rf"{_HOUR.pattern} (?:to|a) (?:las? )?{_HOUR.pattern.replace('?P<', '?P<end_')}")
 
 _DAYS_BELOW = ("days below", "días de abajo")
 """What a row of days says that are not one after another."""
@@ -84,7 +84,7 @@ def hours_in(text: str) -> list[time]:
 def ranges_in(text: str) -> list[tuple[time, time]]:
     """Return the spans of hours that a text names; the first half of the day is that of the second."""
     found = []
-    for each in _RANGE.finditer(text):
+    for each in RANGE.finditer(text):
         half, end_half = each["half"] or each["end_half"], each["end_half"]
         found.append(
             (clock(each["hour"], each["minute"], half), clock(each["end_hour"], each["end_minute"], end_half))
@@ -122,6 +122,7 @@ class Papers:
         fills: To which share of its height each of them has text, without its foot.
         data: Data sheet, likewise.
         crew_sheet: Crew sheet, likewise.
+        crew_plain: Crew sheet, cell by cell, in one line.
         letter: Text of the message.
         page: Tree of the care page.
         owner: Events of the owner's calendar.
@@ -135,6 +136,7 @@ class Papers:
     fills: list[float]
     data: str
     crew_sheet: str
+    crew_plain: str
     letter: str
     page: Element
     owner: list[Event]
@@ -160,6 +162,7 @@ def read_papers(documents: Mapping[str, bytes], zone: ZoneInfo) -> Papers:
         fills=page_fills(sheet),
         data=pdf_text(data),
         crew_sheet=pdf_text(crew_sheet),
+        crew_plain=" ".join(pdf_text(crew_sheet, "-nopgbrk").split()),
         letter=str(body.get_content()) if body is not None else "",
         page=tinyhtml5.parse(page, namespace_html_elements=False),
         owner=calendar_events(next(documents[name] for name in documents if name.startswith("owner")), zone),
@@ -169,9 +172,9 @@ def read_papers(documents: Mapping[str, bytes], zone: ZoneInfo) -> Papers:
     )
 
 
-def pdf_text(pdf: bytes) -> str:
+def pdf_text(pdf: bytes, order: str = "-layout") -> str:
     """Return the text of a PDF as it is laid out; each page ends with a form feed."""
-    ran = subprocess.run(["pdftotext", "-layout", "-", "-"], input=pdf, capture_output=True, check=True)
+    ran = subprocess.run(["pdftotext", order, "-", "-"], input=pdf, capture_output=True, check=True)
     return ran.stdout.decode()
 
 

@@ -62,11 +62,14 @@ def test_the_message_says_how_warm_the_room_is_kept(
     assert line.replace("\N{NO-BREAK SPACE}", " ") in plain.get_content()
 
 
+@pytest.mark.parametrize("exposure", ["indoors", "roofed", "outdoors"])
 @pytest.mark.parametrize(("use", "has_cars"), [("house slab", False), ("garage floor", True)])
-def test_no_car_is_parked_on_the_floor_of_a_house(job: JobRecord, use: str, has_cars: bool) -> None:
-    """Common practice: a garage has a use of its own, and only the floor inside a house has no cars."""
-    inside = {"use": use, "exposure": "indoors"}
-    record = job.model_copy(update={"slab": job.slab.model_copy(update=inside), "assumed": ()})
+def test_no_car_is_parked_on_the_floor_of_a_house(
+    job: JobRecord, use: str, has_cars: bool, exposure: str
+) -> None:
+    """Common practice: a garage has a use of its own; a house without walls yet has no cars either."""
+    where = {"use": use, "exposure": exposure}
+    record = job.model_copy(update={"slab": job.slab.model_copy(update=where), "assumed": ()})
     kinds = [each.kind for each in refusals(record, practice())]
     assert (MilestoneKind.LIGHT_VEHICLES not in kinds) == has_cars
 

@@ -212,6 +212,11 @@ def test_an_unknown_room_is_safe_whichever_room_it_is(
         assert hours_to(unknown, kind) >= max(hours_to(each, kind) for each in known), kind
     closes = [sawing_closes(each) for each in (unknown, *known)]
     assert closes[0] <= min(closes[1:])
+    # Seen: "5:30 pm to Wed Mar 11, 10:30 pm", the last hour of the coldest room, as the crew's hours.
+    ends = [
+        max(each.end for each in schedule.tasks_of("crew", Kind.SAW_JOINTS)) for schedule in (unknown, *known)
+    ]
+    assert ends[0] <= min(ends[1:])
 
 
 def test_what_the_papers_read_is_the_air_of_the_room(

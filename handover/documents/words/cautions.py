@@ -24,7 +24,7 @@ from handover.schedule.loading import bare_frost_hours
 from handover.schedule.model import BURLAP, SHEET, MilestoneKind
 from handover.schedule.owner_dates import forecast_to_call_at, uncovered_in_cold_until
 from handover.schedule.printed_times import danger_hours, frost_safe_under_blankets
-from handover.schedule.tasks import RAIN_COVER, cover_tasks, is_laid_by_crew, staying_cover
+from handover.schedule.tasks import RAIN_COVER, WALK_THROUGH, cover_tasks, is_laid_by_crew, staying_cover
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -168,10 +168,12 @@ class CautionWording(ScheduleWords):
         method = slug(self.schedule.curing_method)
         heated = ("heated",) if self.job.slab.heated else ()
         seals = ("seals",) if self.job.curing.seals else ()
+        walk = () if self.schedule.tasks_of("crew", WALK_THROUGH) else ("no-walk",)
         ticket = ("ticket",) if any(each.name == TICKET_LIMIT for each in caution.figures) else ()
         circumstances = (
             *ticket,
             *seals,
+            *walk,
             *bare,
             *heated,
             self.job.slab.joints,

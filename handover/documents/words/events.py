@@ -16,6 +16,9 @@ if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
     from handover.schedule.model import Party, Task
 
+MAX_REPAIRS = 4
+"""Maximum number of repairs on the first page."""
+
 
 class EventWording:
     """The events of one job in the words of one reader."""
@@ -87,9 +90,21 @@ class EventWording:
         if not self.job.slab.is_jointed:
             text = self.say("event.walk-through.text-unjointed")
         if by == "owner":
-            title = self.say("event.walk-through.title-owner")
-            return title, self.with_repairs(f"{text} {self.say('event.walk-through.hour')}")
-        return title, self.with_repairs(_lines(text, self.say("event.walk-through.hour-crew")))
+            text = f"{text} {self.say('event.walk-through.hour')}"
+        return title, self.with_repairs(text)
+
+    @property
+    def repairs(self) -> str:
+        """What the crew mends, by the names that the first page has; empty where it mends nothing."""
+        items = [each.item for each in self.job.walkthrough if each.ok is False]
+        return self.say("event.to-mend", items=self.some_of(items)) if items else ""
+
+    def some_of(self, items: list[str]) -> str:
+        """Return the repairs for the first page; the list on the last page has all of them."""
+        names = "; ".join(items[:MAX_REPAIRS])
+        if len(items) <= MAX_REPAIRS:
+            return names
+        return self.say("sheet.crew-mends-more", items=names, n=len(items) - MAX_REPAIRS)
 
     def with_repairs(self, text: str) -> str:
         """Return the text of a visit of the crew, with the promised repairs."""

@@ -25,6 +25,8 @@ from handover.schedule.model import BURLAP, RAIN, MilestoneKind
 from handover.schedule.printed_times import evening_of, half_hour_down
 from handover.schedule.tasks import (
     COVER_FIRST,
+    COVER_NOT_WATER,
+    FROST_COVER,
     SHEET_BLANKETS,
     SHEET_LAY,
     SURFACE,
@@ -161,13 +163,18 @@ class SurfaceWording(ScheduleWords):
             "event.rain-cover.text-coat" if coats else "event.rain-cover.text",
             start=start,
             end=end,
-            clear=self.say(f"event.rain-cover.clear{self._wide if self.job.slab.covers else ''}"),
+            clear=self.clear_of_rain,
         )
         return RainWords(
             title=self.say("event.rain-cover.title"),
             text=f"{text} {self._rain_cover_ends(rain)}",
             owner=self.say(self._of_rain_cover("surface.rain-owner"), start=start),
         )
+
+    @property
+    def clear_of_rain(self) -> str:
+        """How plastic against rain is held clear of a top that it would mark; where it cannot be, why not."""
+        return self.say(f"event.rain-cover.clear{self._wide if self.job.slab.covers else ''}")
 
     def _rain_cover_ends(self, rain: Risk) -> str:
         """Return when plastic against rain comes off: where it is the cover of the last pass, with that."""
@@ -213,7 +220,7 @@ class SurfaceWording(ScheduleWords):
             "spray": self._start(task, "spray", begun=begun),
             "cover": self._hour(task.cover_from) if task.cover_from else "",
             "until": self._hour(task.until),
-            "clear": self._clear,
+            "clear": self.clear_of_rain if choice.how == SHEET_RAIN else self._clear,
             "what": self.say(f"surface.what.{slug(between.cover) if between else 'any'}"),
             "burlap": self.say(f"surface.burlap-{'dry' if bare_frost(self.schedule) else 'damp'}"),
         }
@@ -221,7 +228,7 @@ class SurfaceWording(ScheduleWords):
         covers_now = begun and self._is_firm(task)
         freezes = bare_frost(self.schedule) is not None  # the reason names its hour
         if choice.how in (SHEET_LAY, SHEET_BLANKETS) and self._wide and freezes and not covers_now:
-            values["at"] = self.say("surface.at.late")
+            values["at"] = self._before_frost
         now = _NOW if covers_now else {}
         waits = choice.how in WAIT
         key = f"surface.way.{'coat' if coats and not waits else now.get(choice.how, choice.how)}"
@@ -233,6 +240,16 @@ class SurfaceWording(ScheduleWords):
             values = {**values, "dry": self._hour(task.not_after)}
         way = self.say(self._of_method(key), **values)
         return ChoiceWords(capitalise(way) if first else self.say("surface.or", way=way), self._cost(choice))
+
+    @property
+    def _before_frost(self) -> str:
+        """When a sheet goes over a soft top: as late as frost allows, and before blankets that lie on it."""
+        frost = bare_frost(self.schedule)
+        covers = self.schedule.tasks_of("crew", FROST_COVER, COVER_NOT_WATER)
+        first = min((each.start for each in covers), default=None)
+        if first is None or frost is None or first > frost:
+            return self.say("surface.at.late")
+        return self.say("surface.at.before-blankets", blankets=self._hour(first))
 
     @property
     def _wide(self) -> str:
