@@ -637,11 +637,13 @@ def issued(once: Callable[..., Path]) -> Path:
 @pytest.fixture(scope="session")
 def sample_arguments() -> Callable[[str], list[object]]:
     """Give the arguments that issue a sample offline, an hour after its finishing or its last concrete."""
+    from handover import read_job  # noqa: PLC0415 - heavy
 
     def arguments(name: str) -> list[object]:
         sample = ROOT / "sample_jobs" / name
         placement = tomllib.loads((sample / "job.toml").read_text(encoding="utf-8"))["placement"]
-        at = f"{placement.get('finished', placement['end']) + timedelta(hours=1)}-04:00"
+        done = placement.get("finished", placement["end"]) + timedelta(hours=1)
+        at = done.replace(tzinfo=read_job(sample / "job.toml").zone).isoformat()
         (weather,) = (each for each in sample.iterdir() if each.stem == "weather")
         return ["issue", sample / "job.toml", "-w", weather, "--as-of", at]
 

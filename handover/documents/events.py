@@ -45,6 +45,7 @@ from handover.schedule.tasks import (
     PIPES_FROST,
     RAIN_COVER,
     RAIN_COVER_OFF,
+    RAIN_DAY,
     RESPIRATOR,
     RUB_EDGES,
     SURFACE,
@@ -285,12 +286,31 @@ class _TaskWording:
             words = self._date(task.kind)
             title, text = words.crew_title, self.words.crew_text(words)
         room = (self.wording.dates.saw_in_room,) if self.wording.dates.saw_in_room else ()
-        lines = [*self._respirator(task), *self._cut(), text, *room, *self._at_joints(task)]
+        water = self._water_meets(task)
+        lines = [*self._respirator(task), *self._cut(), *water, text, *room, *self._at_joints(task)]
         text = "\n".join(lines)
         if "over-pipes" in task.notes:
             title = self.wording.say("milestone.words.saw-heated-title", title=title)
             text = f"{self._over_pipes}\n{text}"
         return _TaskWords(title, self._with_night(text, task))
+
+    def _water_meets(self, task: Task) -> Iterator[str]:
+        """Yield who yields where the owner waters in the hours of the saw: as the owner reads it."""
+        visits = (each for day in self.schedule.watering for each in day.visits if each.litres)
+        meets = (
+            each.start.astimezone(self.zone)
+            for each in visits
+            if is_sawn_within(self.schedule, each.start, each.end)
+            and self.schedule.is_ahead(each.end)
+            and task.how != UNDATED
+        )
+        if (first := min(meets, default=None)) is not None:
+            yield self.wording.say("milestone.words.saw-water", when=self.wording.speak.moment(first).text)
+
+    def rain_day(self, task: Task) -> _TaskWords:
+        """Return a day on which rain should water the slab, and what the owner does if it stays dry."""
+        title, text = self.words.event(task.kind)
+        return _TaskWords(title, self._with_closing(text, task), "protect")
 
     def joints_in_doubt(self, task: Task) -> _TaskWords:
         """Return the question whether the joints were cut, and how they are cut so late."""
@@ -504,6 +524,7 @@ class _TaskWording:
 
 _WORDS: Mapping[str, Callable[[_TaskWording, Task], _TaskWords]] = {
     WATERING: _TaskWording.watering,
+    RAIN_DAY: _TaskWording.rain_day,
     **dict.fromkeys(PERMISSIONS, _TaskWording.permission),
     **dict.fromkeys(DISTANT, _TaskWording.distant),
     NO_SALT: _TaskWording.no_salt,

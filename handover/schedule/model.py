@@ -829,7 +829,7 @@ class Task:
         str,
         means(
             "What: the kind of a date, whose work it is or from which a use is allowed; or "
-            '"watering", "frost-cover", "cover-not-water", "no-salt", "surface", "rain-cover", '
+            '"watering", "rain-day", "frost-cover", "cover-not-water", "no-salt", "surface", "rain-cover", '
             '"rain-cover-off", "lay-hose", "build-rim", "pipes-frost", "rub-edges", '
             '"look-coat", "look-joints", "walk-through", "bring-cover", "bring-blankets", "blankets-on" '
             'or "blankets-off".'

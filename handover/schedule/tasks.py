@@ -109,6 +109,9 @@ DISTANT = (MilestoneKind.SEAL, MilestoneKind.HEATING, MilestoneKind.FLOOR_COVERI
 WATERING = "watering"
 """Kind of the owner's waterings, of their looks at a cover, and of their work with a timer."""
 
+RAIN_DAY = "rain-day"
+"""Kind of a day on which rain should water the slab; if it stays dry, the owner does."""
+
 NO_SALT = "no-salt"
 SURFACE = "surface"
 RAIN_COVER = "rain-cover"
@@ -361,6 +364,7 @@ class _Planner:
 
     def of_owner(self) -> Iterator[Task]:
         yield from self._timer() if self.by_timer else self._waterings()
+        yield from self._rain_days()
         yield from self._permissions()
         yield from self._distant()
         yield from self._no_salt()
@@ -427,6 +431,15 @@ class _Planner:
                     if_frost=self.if_frost,
                     if_nobody="call",
                 )
+
+    def _rain_days(self) -> Iterator[Task]:
+        """Look out on each day without a watering because of rain: if it stays dry, the slab needs water."""
+        if self.schedule.cure_mode != "wet":
+            return
+        for day in self.schedule.watering:
+            if day.skipped_because == "rain" and not day.visits:
+                noon = datetime.combine(day.date, MORNING, self.zone)
+                yield self._on_day(RAIN_DAY, "owner", noon, because=WATERING, occasion=str(day.date))
 
     def _timer(self) -> Iterator[Task]:
         """Set the timer once, where the crew does not; then look at the slab, once a day at most.

@@ -126,7 +126,7 @@ def test_kinds_of_event(job: JobRecord, cold: CureSchedule) -> None:
     wording = Wording(job, cold)
     assert {each.kind for each in owner_events(wording)} == {
         "watering", "foot-traffic", "light-work", "light-vehicles", "heavy-vehicles", "curing-ends", "seal",
-        "floor-covering", "no-salt", "frost-cover", "protection-ends", "walk-through",
+        "floor-covering", "no-salt", "frost-cover", "protection-ends", "walk-through", "rain-day",
     }  # fmt: skip
     assert {each.kind for each in crew_events(wording)} == {
         "saw-joints",
@@ -137,7 +137,9 @@ def test_kinds_of_event(job: JobRecord, cold: CureSchedule) -> None:
     }  # fmt: skip; the covers come off with the next watering
 
 
-def test_every_visit_has_its_entry_and_a_day_of_rain_has_none(job: JobRecord, schedule: CureSchedule) -> None:
+def test_every_visit_has_its_entry_and_a_day_of_rain_has_no_hour(
+    job: JobRecord, schedule: CureSchedule
+) -> None:
     visits = [each for day in schedule.watering for each in day.visits]
     found = [each for each in read(both(job, schedule)[0]) if each.categories.value == ["Watering"]]
     assert [(each.dtstart.value, each.dtend.value) for each in found] == [(v.start, v.end) for v in visits]
@@ -169,7 +171,7 @@ def test_a_date_past_the_estimate_has_no_event(job: JobRecord, cold: CureSchedul
     for kind in Kind:
         unknown = with_date(unknown, kind, None)
     wording = Wording(job, unknown)
-    assert {each.kind for each in owner_events(wording)} == {"watering", "frost-cover"}
+    assert {each.kind for each in owner_events(wording)} == {"watering", "rain-day", "frost-cover"}
     # But for the trial cut, which decides where no hour could be computed.
     # The crew takes off what it laid, before a watering of a slab that nobody may walk on.
     crew = {each.kind for each in crew_events(wording)}

@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from email import message_from_bytes, policy
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from icalendar import Calendar
@@ -345,3 +346,48 @@ def test_the_crew_brings_the_cover_that_lies_nowhere_yet(
     assert (off in waterings[-1].description) == (cover == "plastic sheet")
     told = Wording(job, with_tasks(issued, job), language=language)
     assert not [each for each in crew_events(told) if each.kind == "bring-cover"]
+
+
+@pytest.mark.parametrize("language", languages())
+def test_a_day_that_rain_should_water_is_in_the_calendar_as_on_the_sheet(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Seen: "if it stays dry, water" on the sheet alone; the calendar had nothing on that day."""
+    day = schedule.watering[2]
+    rainy = replace(day, visits=(), skipped_because="rain")
+    days = tuple(rainy if each is day else each for each in schedule.watering)
+    wording = Wording(job, with_tasks(replace(schedule, watering=days, tasks=()), job), language=language)
+    (event,) = (each for each in owner_events(wording) if each.kind == "rain-day")
+    assert event.start == day.date
+    assert wording.say("watering.none-rain") in event.description
+    (row,) = (each for each in wording.visits.days if each.date == day.date)
+    assert wording.say("watering.none-rain") in row.note
+    told = Wording(job, schedule, language=language)
+    assert len([each for each in owner_events(told) if each.kind == "rain-day"]) == sum(
+        each.skipped_because == "rain" for each in schedule.watering
+    )
+
+
+@pytest.mark.parametrize("language", languages())
+def test_crew_and_owner_read_who_yields_where_saw_and_water_meet(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Common practice, no source: nobody runs a saw in the water that somebody else puts down."""
+    saw = schedule.milestone(Kind.SAW_JOINTS)
+    assert saw is not None
+    assert saw.not_before is not None
+    assert saw.not_after is not None
+    first = next(visit for day in schedule.watering for visit in day.visits)
+    for opens, closes, meets in ((-1, 1, True), (-3, -1, False)):
+        hours = {
+            "not_before": first.start + timedelta(hours=opens),
+            "not_after": first.start + timedelta(hours=closes),
+        }
+        moved = tuple(replace(each, **hours) if each is saw else each for each in schedule.milestones)
+        plan = replace(schedule, milestones=moved, joints=None, tasks=(), issued_at=schedule.placement_start)
+        wording = Wording(job, with_tasks(plan, job), language=language)
+        (sawing,) = (each for each in crew_events(wording) if each.kind == Kind.SAW_JOINTS)
+        when = wording.speak.moment(first.start.astimezone(ZoneInfo(schedule.timezone))).text
+        assert (wording.say("milestone.words.saw-water", when=when) in sawing.description) == meets
+        (water, *_) = (each for each in owner_events(wording) if each.kind == "watering")
+        assert (wording.say("watering.saw") in water.description) == meets
