@@ -22,9 +22,15 @@ TRIPLE_POINT_C: Final = 0.01
 LOWEST_C: Final = -100.0
 HIGHEST_C: Final = 200.0
 
-# ASHRAE 2017, ch. 1, eq. 5 and 6: coefficients of 1/T, 1, T, T2, T3, T4 and ln T, T in kelvin, p in Pa.
-_ICE: Final = (-5.6745359e3, 6.3925247, -9.677843e-3, 6.2215701e-7, 2.0747825e-9, -9.484024e-13, 4.1635019)
-_WATER: Final = (-5.8002206e3, 1.3914993, -4.8640239e-2, 4.1764768e-5, -1.4452093e-8, 0.0, 6.5459673)
+# ASHRAE 2017, ch. 1, eq. 5 and 6: coefficients of 1/T, 1, T, T2, T3, T4 and ln T, T in kelvin, p in Pa. As
+# arrays, because numpy makes an array of a plain number at each use.
+_ICE, _WATER = (
+    tuple(np.array(each) for each in fit)
+    for fit in (
+        (-5.6745359e3, 6.3925247, -9.677843e-3, 6.2215701e-7, 2.0747825e-9, -9.484024e-13, 4.1635019),
+        (-5.8002206e3, 1.3914993, -4.8640239e-2, 4.1764768e-5, -1.4452093e-8, 0.0, 6.5459673),
+    )
+)
 
 
 def saturation_pressure(temperature_c: ArrayLike) -> Floats:
@@ -127,7 +133,7 @@ def _kelvin(temperature_c: ArrayLike) -> Floats:
     return np.asarray(temperature_c, dtype=np.float64) + ZERO_CELSIUS_K
 
 
-def _log_pressure(kelvin: Floats, fit: tuple[float, ...]) -> Floats:
+def _log_pressure(kelvin: Floats, fit: tuple[Floats, ...]) -> Floats:
     inverse, one, first, second, third, fourth, log = fit
     polynomial = one + kelvin * (first + kelvin * (second + kelvin * (third + kelvin * fourth)))
     return inverse / kelvin + polynomial + log * np.log(kelvin)

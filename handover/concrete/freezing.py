@@ -50,10 +50,41 @@ class Freezing:
         return self.begins_c - self.ends_c
 
 
+# Numbers as arrays: numpy makes an array of a plain number at each use.
+_NONE, _ALL = np.array(0.0), np.array(1.0)
+
+
 def liquid_share(temperature_c: ArrayLike, freezing: Freezing) -> Floats:
     """Return the share of the free water that is liquid, 0 to 1, shape of the temperature."""
     above = (np.asarray(temperature_c, dtype=np.float64) - freezing.ends_c) / freezing.width_k
-    return np.asarray(np.minimum(np.maximum(above, 0.0), 1.0))
+    return np.asarray(np.minimum(np.maximum(above, _NONE), _ALL))
+
+
+class FreezingNodes:
+    """Nodes in which pore water freezes; what their temperature follows from is worked out once.
+
+    Attributes:
+        freezing: The range.
+        capacity: Broadcasts. [J/(m2 K)]
+        latent: Of the free water, broadcasts. [J/m2]
+    """
+
+    def __init__(self, freezing: Freezing, capacity: Floats, latent: Floats) -> None:
+        self.freezing = freezing
+        self.capacity, self.latent = capacity, latent
+        self._latent_of_line = latent * (freezing.begins_c / freezing.width_k)
+        self._capacity_of_line = capacity + latent / freezing.width_k
+
+    def enthalpy(self, temperature_c: Floats) -> Floats:
+        """Return the enthalpy of the nodes, in J/m2."""
+        ice = _ALL - liquid_share(temperature_c, self.freezing)
+        return np.asarray(self.capacity * temperature_c - self.latent * ice)
+
+    def temperature_at(self, whole: Floats) -> Floats:
+        """Return the temperature of the nodes by their enthalpy in J/m2, in degC."""
+        # Lines of liquid, freezing and frozen: where one holds, the minimum and the maximum leave it.
+        within = (whole + self._latent_of_line) / self._capacity_of_line
+        return np.maximum(whole / self.capacity, np.minimum(within, (whole + self.latent) / self.capacity))
 
 
 def enthalpy(temperature_c: Floats, capacity: Floats, latent: Floats, freezing: Freezing) -> Floats:
@@ -68,14 +99,9 @@ def enthalpy(temperature_c: Floats, capacity: Floats, latent: Floats, freezing: 
     Returns:
         Same shape. [J/m2]
     """
-    ice = 1.0 - liquid_share(temperature_c, freezing)
-    return np.asarray(capacity * temperature_c - latent * ice)
+    return FreezingNodes(freezing, capacity, latent).enthalpy(temperature_c)
 
 
 def temperature_at(whole: Floats, capacity: Floats, latent: Floats, freezing: Freezing) -> Floats:
     """Return the temperature of nodes by their enthalpy, the inverse of `enthalpy`, in degC."""
-    # Lines of liquid, freezing and frozen: where one holds, the minimum and the maximum leave it.
-    within = (whole + latent * (freezing.begins_c / freezing.width_k)) / (
-        capacity + latent / freezing.width_k
-    )
-    return np.maximum(whole / capacity, np.minimum(within, (whole + latent) / capacity))
+    return FreezingNodes(freezing, capacity, latent).temperature_at(whole)

@@ -19,6 +19,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from math import sqrt
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -28,7 +29,7 @@ from handover.air.psychrometrics import saturation_over_water
 from handover.base.arrays import HOUR_S, ZERO_CELSIUS_K, Floats
 from handover.concrete.constants import GAS_CONSTANT
 from handover.concrete.evaporation import transfer_coefficient
-from handover.concrete.freezing import Freezing, enthalpy, liquid_share, temperature_at
+from handover.concrete.freezing import Freezing, FreezingNodes, liquid_share
 from handover.concrete.hydration import degree_and_rate
 from handover.concrete.maturity import energy_at, rate_by_kelvin
 from handover.concrete.tridiagonal import dpttrf, dpttrs
@@ -41,6 +42,15 @@ STEFAN_BOLTZMANN = 5.670374419e-8  # W/(m2 K4)
 LATENT_HEAT = 2.45e6  # J/kg, water at about 20 degC
 _FAST_WIND_MS = 5.0
 _GAMMA = 1.0 - 1.0 / sqrt(2.0)
+
+# Numbers of the time step, as arrays: numpy makes an array of a plain number at each use, which takes as long
+# as the operation on a few members.
+_NONE, _HALF, _ONE, _ONE_AND_A_HALF, _FOUR = (np.array(each) for each in (0.0, 0.5, 1.0, 1.5, 4.0))
+_GAMMA_ARRAY = np.array(_GAMMA)
+_HOUR = np.array(HOUR_S)
+_ICE_POINT_K = np.array(ZERO_CELSIUS_K)
+_LATENT = np.array(LATENT_HEAT)
+_CLAUSIUS_K = np.array(5400.0)
 _STILL = 1e-9
 """A node that moves by less in a step has no mean capacity over it."""
 
@@ -314,14 +324,19 @@ class March:
         temperature_c: Of the nodes asked for, shape (k, m, nodes). [degC]
         equivalent_age_h: Of the concrete at the same nodes, shape (k, m, nodes). [h]
         final_c: Of all nodes at the end, shape (m, n). [degC]
-        heat: Balance over the whole march.
+        balance: Finds where the heat went.
     """
 
     seconds: Floats
     temperature_c: Floats
     equivalent_age_h: Floats
     final_c: Floats
-    heat: Heat
+    balance: Callable[[], Heat]
+
+    @cached_property
+    def heat(self) -> Heat:
+        """Balance over the whole march."""
+        return self.balance()
 
 
 Wetness = Callable[[int, Floats], Floats | None]
@@ -350,7 +365,24 @@ class _Air(NamedTuple):
     evaporating: Floats | None  # kg/(m2 s Pa), of the surface as wet as it is; None: all are dry
     radiation: Floats  # sun and long waves taken up, W/m2
     cover: Floats | None  # shape (m,), m2 K/W; None: none is covered
-    emission: float  # W/(m2 K4)
+    emission: Floats  # a number, W/(m2 K4)
+
+
+class _Length(NamedTuple):
+    """The length of a step, and what follows from it: numbers as arrays."""
+
+    seconds: Floats
+    weight: Floats  # of the Jacobian, s
+    less: Floats  # its negative, s
+    deep: Floats  # its product with the link to the deep ground, J/(m2 K)
+    half_h: Floats  # half of the step, h
+
+
+def _length(seconds: float, deep_link: float) -> _Length:
+    """Return the length of a step in s, above ground that is linked by a conductance in W/(m2 K)."""
+    weight = _GAMMA * seconds
+    numbers = (seconds, weight, -weight, weight * deep_link, 0.5 * seconds / HOUR_S)
+    return _Length(*(np.array(each) for each in numbers))
 
 
 def march(
@@ -400,6 +432,8 @@ def march(
     wanted = np.ones(len(steps) + 1, dtype=bool) if keep is None else np.asarray(keep)
     kept = np.array(column.depths() if nodes is None else nodes)
     rows = np.cumsum(wanted) - 1
+    lengths = {each: _length(each, marcher.deep_link) for each in np.asarray(steps).tolist()}
+    emission = np.array(weather.emissivity * STEFAN_BOLTZMANN)
     temperatures = np.empty((int(wanted.sum()), len(temperature), len(kept)))
     ages = np.empty_like(temperatures)
     radiation = np.stack([weather.longwave[:-1] + weather.sun, weather.longwave[1:] + weather.sun], axis=1)
@@ -415,25 +449,27 @@ def march(
             cover = weather.cover[number]
             if covering is not None:
                 cover = covering(number, marcher.age, marcher.temperature[:, : marcher.count])
-            air = _air_at(weather, number, radiation[number], wet, cover)
-            marcher.advance(float(steps[number]), air)
+            air = _air_at(weather, number, radiation[number], wet, cover, emission)
+            marcher.advance(lengths[float(steps[number])], air)
     reached = int(wanted[: number + 1].sum())
     return March(
         seconds=np.concatenate([[0.0], np.cumsum(steps)])[wanted][:reached],
         temperature_c=temperatures[:reached],
         equivalent_age_h=ages[:reached],
         final_c=marcher.temperature,
-        heat=marcher.balance(),
+        balance=marcher.balance,
     )
 
 
-def _air_at(weather: Exchange, number: int, radiation: Floats, wet: Floats | None, cover: Floats) -> _Air:
+def _air_at(
+    weather: Exchange, number: int, radiation: Floats, wet: Floats | None, cover: Floats, emission: Floats
+) -> _Air:
     """Return the weather that a step meets, under a cover of a resistance, shape (m,)."""
     ends = slice(number, number + 2)
     is_covered = np.count_nonzero(cover) > 0
     evaporating = None
     if wet is not None:
-        open_to_air = np.where(cover > 0.0, 0.0, wet / HOUR_S) if is_covered else wet / HOUR_S
+        open_to_air = np.where(cover > 0.0, 0.0, wet / _HOUR) if is_covered else wet / _HOUR
         evaporating = weather.transfer[ends] * open_to_air if np.count_nonzero(open_to_air) else None
     return _Air(
         weather.air_c[ends],
@@ -442,7 +478,7 @@ def _air_at(weather: Exchange, number: int, radiation: Floats, wet: Floats | Non
         evaporating,
         radiation,
         cover if is_covered else None,
-        weather.emissivity * STEFAN_BOLTZMANN,
+        emission,
     )
 
 
@@ -454,27 +490,27 @@ def _surface_flux(temperature_c: Floats, air: _Air) -> tuple[Floats, Floats]:
     """
     outer = temperature_c - air.air_c
     if air.cover is not None:
-        outer /= 1.0 + air.cover * air.film
+        outer /= _ONE + air.cover * air.film
     outer += air.air_c
-    kelvin = outer + ZERO_CELSIUS_K
+    kelvin = outer + _ICE_POINT_K
     emitted = air.emission * kelvin**4
     flux = air.film * (air.air_c - outer)
     flux += air.radiation
     flux -= emitted
-    fall = 4.0 * emitted
+    fall = _FOUR * emitted
     fall /= kelvin
     fall += air.film
     if air.evaporating is not None:
         pressure = saturation_over_water(outer)
-        losing = LATENT_HEAT * air.evaporating
-        latent = losing * np.maximum(pressure - air.vapour_pa, 0.0)
+        losing = _LATENT * air.evaporating
+        latent = losing * np.maximum(pressure - air.vapour_pa, _NONE)
         flux -= latent
         # Clausius-Clapeyron gives the slope of the saturation pressure.
-        fall += np.where(latent > 0.0, losing * pressure * 5400.0 / kelvin**2, 0.0)
+        fall += np.where(latent > _NONE, losing * pressure * _CLAUSIUS_K / kelvin**2, _NONE)
     flux += fall * (outer - temperature_c)
     if air.cover is None:
         return flux, fall
-    through = 1.0 + air.cover * fall
+    through = _ONE + air.cover * fall
     return flux / through, fall / through
 
 
@@ -508,6 +544,17 @@ class _SecondStage(NamedTuple):
     ground: Floats
 
 
+class _Booking(NamedTuple):
+    """What the heat of a step follows from, shape (m,) each."""
+
+    seconds: Floats
+    released: Floats  # by hydration, J/m2
+    flux: tuple[Floats, Floats]  # into the surface in both stages, W/m2
+    fall: Floats  # W/(m2 K)
+    ground: tuple[Floats, Floats]  # W/m2
+    slope: tuple[Floats, Floats]  # of both stages together, of the first node and the last, K/s
+
+
 class _Step(NamedTuple):
     """The state of all members after a step."""
 
@@ -515,7 +562,7 @@ class _Step(NamedTuple):
     age: Floats  # h, shape (m, c)
     degree: Floats
     degree_rate: Floats
-    heat: tuple[Floats, Floats, Floats]  # from hydration, surface and ground, J/m2, shape (m,) each
+    booking: _Booking
 
 
 def _add_to(part: Floats, values: Floats | float) -> None:
@@ -536,7 +583,9 @@ class _Marcher:
     Numerical methods for transient heat flow, Trans. ASME 67; from memory, tested by Neumann's solution.
 
     All members are one long row of nodes; the link from the last node of one to the first of the next is
-    zero. So an operation on all of them is one pass over memory, faster than one member by member.
+    zero. So an operation on all of them is one pass over memory, faster than one member by member. What
+    concerns the concrete alone is computed in arrays of its own and copied, because an operation on a part of
+    each row takes several times as long.
     """
 
     def __init__(
@@ -554,6 +603,7 @@ class _Marcher:
         self.count = len(column.concrete)
         members = len(temperature)
         self.deep_link = 0.0 if deep_c is None else float(column.conductance[-1])
+        self.deep_link_array = np.array(self.deep_link)
         self.deep_c = np.asarray(0.0 if deep_c is None else deep_c)
         self.ultimate, self.tau, self.beta = (
             self.at_nodes(each) for each in (concrete.ultimate, concrete.tau, concrete.beta)
@@ -562,8 +612,11 @@ class _Marcher:
         own = thick * column.concrete
         self.conductance = np.repeat(column.conductance[np.newaxis], members, axis=0)
         self.conductance[:, : self.count - 1] /= thick[:, 1:]
-        self.links = np.column_stack([self.conductance, np.zeros(members)])  # the last: between members
+        self.hardened = np.column_stack([self.conductance, np.zeros(members)])  # the last: between members
+        self.links = self.hardened.copy()
         self.row_of_links = self.links.ravel()[:-1]
+        self.gain = np.ones_like(self.links)
+        self.heating = np.zeros_like(temperature)
         self.capacity = np.repeat(column.capacity[np.newaxis], members, axis=0)
         per_metre = column.capacity[0] / column.concrete[0]
         self.capacity[:, : self.count] += (own - column.concrete) * per_metre
@@ -575,12 +628,17 @@ class _Marcher:
         self.age = self.at_nodes(age_h)
         self.dormant = self.at_nodes(concrete.dormant_h)
         self.degree, self.degree_rate = self.degree_and_slope(self.age)
-        self.ones = np.ones((self.count, 1))  # to sum over a slab's nodes: five times faster than `sum`
-        self.booked = np.zeros((3, members))  # hydration, surface, ground
+        self.ones = np.ones(self.count)  # to sum over a slab's nodes: faster than `sum`
+        self.bookings: list[_Booking] = []
+        self.reference = np.array(concrete.reference_c)
+        self.inverse_reference_k = np.array(1.0 / (concrete.reference_c + ZERO_CELSIUS_K))
+        self.nodes = np.array(float(self.count))
+        self.conductivity_gain = np.array(concrete.conductivity_gain)
         self.freezing = concrete.freezing
-        water = 0.0 if concrete.freezing is None else concrete.freezing.latent
-        self.water_heat = self.at_nodes(water) * own
-        self.own = self.capacity[:, : self.count]
+        self.own = self.capacity[:, : self.count].copy()
+        self.icing: FreezingNodes | None = None
+        if self.freezing is not None:
+            self.icing = FreezingNodes(self.freezing, self.own, self.at_nodes(self.freezing.latent) * own)
         self.is_icy = self.is_freezing(temperature)
         self.ice = np.zeros((members, len(column.ice)))
         if frozen is not None:
@@ -600,12 +658,12 @@ class _Marcher:
 
     def rate(self, temperature: Floats, liquid: Floats | None) -> Floats:
         """Return equivalent hours per hour at the concrete nodes, of which a share of the water is liquid."""
-        slab = temperature[:, : self.count]
-        reference_c = self.concrete.reference_c
+        slab = temperature[:, : self.count].copy()
         energy_k = self.energy_k
         if self.cold_energy_k is not None:
-            energy_k = energy_at(slab, energy_k, self.cold_energy_k, reference_c)
-        rate = rate_by_kelvin(slab + ZERO_CELSIUS_K, energy_k, reference_c + ZERO_CELSIUS_K)
+            energy_k = energy_at(slab, energy_k, self.cold_energy_k, self.reference)
+        slab += _ICE_POINT_K
+        rate = rate_by_kelvin(slab, energy_k, self.inverse_reference_k)
         if liquid is not None:
             rate *= liquid
         return rate
@@ -614,33 +672,36 @@ class _Marcher:
         """Return the liquid share of the free water at the concrete nodes; None: no node may freeze."""
         if self.freezing is None or not self.is_freezing(temperature):
             return None
-        return liquid_share(temperature[:, : self.count], self.freezing)
+        return liquid_share(temperature[:, : self.count].copy(), self.freezing)
 
     def is_freezing(self, temperature: Floats) -> bool:
         """Return whether any node is cold enough for ice, those of the ground among them."""
         return self.freezing is not None and bool(
-            np.minimum.reduce(temperature, axis=None) < self.freezing.begins_c
+            temperature.item(temperature.argmin()) < self.freezing.begins_c
         )
 
     def enthalpy_of(self, temperature: Floats) -> Floats:
         """Return the enthalpy of every node, shape (m, n), in J/m2."""
         whole = np.asarray(self.capacity * temperature)
-        if self.freezing is not None:
-            slab = temperature[:, : self.count]
-            whole[:, : self.count] = enthalpy(slab, self.own, self.water_heat, self.freezing)
+        if self.icing is not None:
+            whole[:, : self.count] = self.icing.enthalpy(temperature[:, : self.count])
         return whole
 
     def update_links(self) -> None:
         """Update the conductance between nodes; concrete conducts less as it hydrates."""
         if self.concrete.conductivity_gain:
-            degree = self.degree @ self.ones / self.count
-            gain = 1.0 + self.concrete.conductivity_gain * (1.0 - degree)
-            within = self.count - 1
-            np.multiply(self.conductance[:, :within], gain, out=self.links[:, :within])
+            gain = self.degree.dot(self.ones)
+            gain /= self.nodes
+            np.subtract(_ONE, gain, out=gain)
+            gain *= self.conductivity_gain
+            gain += _ONE
+            self.gain[:, : self.count - 1] = gain[:, np.newaxis]
+            np.multiply(self.hardened, self.gain, out=self.links)
 
     def load(self, temperature: Floats, flux: Floats, hydration: Floats) -> tuple[Floats, Floats]:
         """Return the heat that reaches each node, and the part from the deep ground, in W/m2."""
-        ground = self.deep_link * (self.deep_c - temperature[:, -1])
+        ground = self.deep_c - temperature[:, -1]
+        ground *= self.deep_link_array
         row, upward = temperature.ravel(), self.upward
         between = upward[1:-1]
         np.subtract(row[1:], row[:-1], out=between)
@@ -648,22 +709,23 @@ class _Marcher:
         load = (upward[1:] - upward[:-1]).reshape(temperature.shape)
         _add_to(load[:, 0], flux)
         _add_to(load[:, -1], ground)
-        _add_to(load[:, : self.count], hydration)
+        self.heating[:, : self.count] = hydration
+        load += self.heating
         return load, ground
 
-    def advance(self, seconds: float, air: _Air) -> None:
+    def advance(self, length: _Length, air: _Air) -> None:
         """Move every member on by a step."""
         self.update_links()
         start = self.start(air)
-        step = self.step_with_ice(seconds, start) if self.is_icy else self.step(seconds, start, self.capacity)
+        step = self.step_with_ice(length, start) if self.is_icy else self.step(length, start, self.capacity)
         is_icy = self.is_freezing(step.temperature)
         if is_icy and not self.is_icy:
-            step = self.step_with_ice(seconds, start)
+            step = self.step_with_ice(length, start)
             is_icy = self.is_freezing(step.temperature)
         self.is_icy = is_icy
         self.temperature, self.age = step.temperature, step.age
         self.degree, self.degree_rate = step.degree, step.degree_rate
-        self.booked += step.heat
+        self.bookings.append(step.booking)
         if self.is_ground_frozen:
             self.melt_ice()
 
@@ -676,22 +738,25 @@ class _Marcher:
         self.melted += melting.sum(axis=1)
         self.is_ground_frozen = bool(self.ice.any())
 
-    def step_with_ice(self, seconds: float, start: _Start) -> _Step:
+    def step_with_ice(self, length: _Length, start: _Start) -> _Step:
         """Return the state after a step in which water freezes or thaws."""
-        freezing = self.concrete.freezing
-        if freezing is None:
+        if self.icing is None:
             raise ValueError("this concrete does not freeze")
-        before, own, water = self.temperature[:, : self.count], self.own, self.water_heat
-        whole = enthalpy(before, own, water, freezing)
-        plain = self.end_without_ice(seconds, start)
-        gained = own * (plain[:, : self.count] - before)
-        moved = temperature_at(whole + gained, own, water, freezing) - before
+        before, own = self.temperature[:, : self.count].copy(), self.own
+        whole = self.icing.enthalpy(before)
+        gained = self.end_without_ice(length, start)[:, : self.count] - before
+        gained *= own
+        moved = self.icing.temperature_at(whole + gained)
+        moved -= before
+        mean = own.copy()
+        np.divide(gained, moved, out=mean, where=np.abs(moved) > _STILL)
+        np.maximum(mean, own, out=mean)
         capacity = self.capacity.copy()
-        np.divide(gained, moved, out=capacity[:, : self.count], where=np.abs(moved) > _STILL)
-        capacity = np.maximum(capacity, self.capacity)
-        step = self.step(seconds, start, capacity)
-        gained = capacity[:, : self.count] * (step.temperature[:, : self.count] - before)
-        step.temperature[:, : self.count] = temperature_at(whole + gained, own, water, freezing)
+        capacity[:, : self.count] = mean
+        step = self.step(length, start, capacity)
+        gained = step.temperature[:, : self.count] - before
+        gained *= mean
+        step.temperature[:, : self.count] = self.icing.temperature_at(whole + gained)
         return step
 
     def start(self, air: _Air) -> _Start:
@@ -699,61 +764,61 @@ class _Marcher:
         (flux1, flux_end), (_, fall) = _surface_flux(self.temperature[:, 0], air)
         # How the weather moves on within the step belongs to the method too: without it the surface, whose
         # node holds little heat, would run ahead of the sun.
-        drift = _GAMMA * (flux_end - flux1)
+        drift = flux_end - flux1
+        drift *= _GAMMA_ARRAY
         liquid = self.liquid_at(self.temperature) if self.is_icy else None
         rate = self.rate(self.temperature, liquid)
         heat = self.volume_heat * self.degree_rate
         heat *= rate
-        heat /= HOUR_S
+        heat /= _HOUR
         load, ground = self.load(self.temperature, flux1 + drift, heat)
         return _Start(flux1, flux_end, fall, drift, rate, heat, load, ground)
 
-    def step(self, seconds: float, start: _Start, capacity: Floats) -> _Step:
+    def step(self, length: _Length, start: _Start, capacity: Floats) -> _Step:
         """Return the state after a step with the heat capacities of the nodes, shape (m, n)."""
-        first = self.first_stage(seconds, start, capacity)
-        age = start.rate + self.rate(first.ahead, self.liquid_at(first.ahead))
-        age *= 0.5 * seconds / HOUR_S
+        first = self.first_stage(length, start, capacity)
+        age = self.rate(first.ahead, self.liquid_at(first.ahead))
+        age += start.rate
+        age *= length.half_h
         age += self.age
         degree, degree_rate = self.degree_and_slope(age)
         # The second stage is given what the first has left of the heat of this step, so that the heat
         # released is exactly that of the degree of hydration gained.
         released = degree - self.degree
         released *= self.volume_heat
-        left = 2.0 * released
-        left /= seconds
+        left = released + released
+        left /= length.seconds
         left -= start.heat
-        second = self.second_stage(seconds, start, capacity, first, left)
-
-        # Over both stages half of each one's heat counts, less what the Jacobian has let back.
-        ends = slice(None, None, len(self.column.depth) - 1)  # the first node and the last
-        lag = first.slope[:, ends] + second.slope[:, ends]
-        lag *= _GAMMA * seconds
-        heat = (
-            (released @ self.ones)[:, 0],
-            0.5 * seconds * (start.flux + second.flux - start.fall * lag[:, 0]),
-            0.5 * seconds * (start.ground + second.ground - self.deep_link * lag[:, 1]),
+        second = self.second_stage(length, start, capacity, first, left)
+        booking = _Booking(
+            length.seconds,
+            released.dot(self.ones),
+            (start.flux, second.flux),
+            start.fall,
+            (start.ground, second.ground),
+            (first.slope[:, 0] + second.slope[:, 0], first.slope[:, -1] + second.slope[:, -1]),
         )
-        return _Step(second.temperature, age, degree, degree_rate, heat)
+        return _Step(second.temperature, age, degree, degree_rate, booking)
 
-    def end_without_ice(self, seconds: float, start: _Start) -> Floats:
+    def end_without_ice(self, length: _Length, start: _Start) -> Floats:
         """Return the temperature after a step in which nothing freezes or thaws, shape (m, n).
 
         The concrete hydrates as at the start of the step: what the difference is worth is little beside ice.
         """
-        first = self.first_stage(seconds, start, self.capacity)
-        return self.second_stage(seconds, start, self.capacity, first, start.heat).temperature
+        first = self.first_stage(length, start, self.capacity)
+        return self.second_stage(length, start, self.capacity, first, start.heat).temperature
 
-    def first_stage(self, seconds: float, start: _Start, capacity: Floats) -> _FirstStage:
+    def first_stage(self, length: _Length, start: _Start, capacity: Floats) -> _FirstStage:
         """Return the first stage of a step with the heat capacities of the nodes, shape (m, n)."""
-        solve = self.solver(start.fall, _GAMMA * seconds, capacity)
+        solve = self.solver(start.fall, length, capacity)
         slope = solve(start.load.copy())  # a step with ice starts with the same load again
-        ahead = seconds * slope
+        ahead = slope * length.seconds
         ahead += self.temperature
         return _FirstStage(solve, slope, ahead)
 
     def second_stage(
         self,
-        seconds: float,
+        length: _Length,
         start: _Start,
         capacity: Floats,
         first: _FirstStage,
@@ -763,25 +828,27 @@ class _Marcher:
         before = self.temperature
         # The surface is taken as linear over the step: in a gale on a wet slab its true flux, at a stage that
         # overshoots, would run away. The order stays: what is left out is of the second order in the step.
-        flux = start.flux_end - start.fall * (first.ahead - before)[:, 0]
+        flux = start.flux_end - start.fall * (first.ahead[:, 0] - before[:, 0])
         load, ground = self.load(first.ahead, flux - start.drift, hydration)
-        load -= 2.0 * capacity * first.slope
+        held = capacity * first.slope
+        held += held
+        load -= held
         second = first.solve(load)
-        temperature = 1.5 * first.slope
-        temperature += 0.5 * second
-        temperature *= seconds
+        temperature = first.slope * _ONE_AND_A_HALF
+        temperature += second * _HALF
+        temperature *= length.seconds
         temperature += before
         return _SecondStage(temperature, second, flux, ground)
 
-    def solver(self, fall: Floats, weight: float, capacity: Floats) -> Callable[[Floats], Floats]:
+    def solver(self, fall: Floats, length: _Length, capacity: Floats) -> Callable[[Floats], Floats]:
         """Factor the matrix of a step for all members; return its solver, which overwrites the load."""
         shape = self.temperature.shape
         bonds = np.zeros(self.temperature.size + 1)
-        np.multiply(self.row_of_links, -weight, out=bonds[1:-1])
+        np.multiply(self.row_of_links, length.less, out=bonds[1:-1])
         diagonal = capacity - bonds[1:].reshape(shape)
         diagonal -= bonds[:-1].reshape(shape)
-        _add_to(diagonal[:, 0], weight * fall)
-        _add_to(diagonal[:, -1], weight * self.deep_link)
+        _add_to(diagonal[:, 0], fall * length.weight)
+        _add_to(diagonal[:, -1], length.deep)
         factors, bonds, _ = dpttrf(diagonal.ravel(), bonds[1:-1], 1, 1)
 
         def solve(load: Floats) -> Floats:
@@ -790,6 +857,15 @@ class _Marcher:
         return solve
 
     def balance(self) -> Heat:
-        """Return where the heat went."""
+        """Return where the heat went.
+
+        Over both stages of a step half of each one's heat counts, less what the Jacobian has let back.
+        """
         stored = (self.enthalpy_of(self.temperature) - self.initial_enthalpy).sum(axis=1) + self.melted
-        return Heat(stored, *self.booked)
+        hydration, surface, ground = (np.zeros(len(stored)) for _ in range(3))
+        for each in self.bookings:
+            half, lag = 0.5 * each.seconds, _GAMMA * each.seconds
+            hydration += each.released
+            surface += half * (sum(each.flux) - each.fall * (lag * each.slope[0]))
+            ground += half * (sum(each.ground) - self.deep_link * (lag * each.slope[1]))
+        return Heat(stored, hydration, surface, ground)

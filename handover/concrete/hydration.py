@@ -26,6 +26,7 @@ REFERENCE_C: Final = 21.1  # 70 degF, the reference of the three-parameter curve
 _YOUNGEST_H: Final = (
     1e-9  # in place of age 0, by which the formula would divide; the degree there is exactly 0
 )
+_YOUNGEST = np.array(_YOUNGEST_H)  # numpy makes an array of a plain number at each use
 
 
 @dataclass(frozen=True, eq=False)
@@ -287,7 +288,7 @@ def degree_and_rate(
     Source:
         Schindler and Folliard (2005).
     """
-    age = np.maximum(equivalent_age_h, _YOUNGEST_H)
+    age = np.maximum(equivalent_age_h, _YOUNGEST)
     exponent = np.power(np.asarray(tau_h) / age, beta)
     degree = np.asarray(ultimate) * np.exp(-exponent)
     rate: Floats = degree * exponent * (np.asarray(beta) / age)

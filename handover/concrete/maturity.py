@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from handover.base.arrays import Floats
     from handover.concrete.freezing import Freezing
 
+_ONE = np.array(1.0)  # numpy makes an array of a plain number at each use
+
 
 def arrhenius_rate(temperature_c: ArrayLike, activation_energy: ArrayLike, reference_c: ArrayLike) -> Floats:
     """Return how many times faster the reactions run than at the reference temperature.
@@ -35,21 +37,21 @@ def arrhenius_rate(temperature_c: ArrayLike, activation_energy: ArrayLike, refer
     """
     kelvin = np.asarray(temperature_c, dtype=np.float64) + ZERO_CELSIUS_K
     reference_k = np.asarray(reference_c, dtype=np.float64) + ZERO_CELSIUS_K
-    return rate_by_kelvin(kelvin, np.asarray(activation_energy) / GAS_CONSTANT, reference_k)
+    return rate_by_kelvin(kelvin, np.asarray(activation_energy) / GAS_CONSTANT, 1.0 / reference_k)
 
 
-def rate_by_kelvin(kelvin: Floats, energy_k: Floats, reference_k: Floats | float) -> Floats:
+def rate_by_kelvin(kelvin: Floats, energy_k: Floats, inverse_reference: Floats) -> Floats:
     """Return `arrhenius_rate` from absolute temperatures, unchecked: for the inside of a time step.
 
     Args:
         kelvin: Of the concrete, any shape. [K]
         energy_k: Activation energy over the gas constant, broadcasts. [K]
-        reference_k: Temperature at which the rate is 1, broadcasts. [K]
+        inverse_reference: Of the temperature at which the rate is 1, broadcasts. [1/K]
 
     Returns:
         Broadcast shape. [1]
     """
-    rate: Floats = np.exp(energy_k * (1.0 / reference_k - 1.0 / kelvin))
+    rate: Floats = np.exp(energy_k * (inverse_reference - _ONE / kelvin))
     return rate
 
 

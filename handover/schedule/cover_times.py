@@ -614,7 +614,8 @@ def is_hose_by_crew(schedule: CureSchedule) -> bool:
 
 def may_water_freeze(schedule: CureSchedule, start: datetime, end: datetime) -> bool:
     """Return whether the likely air is too cold for water on the slab in an hour between two instants."""
-    hours = [air_c for time_s, air_c in _air(schedule) if start.timestamp() <= time_s <= end.timestamp()]
+    start_s, end_s = start.timestamp(), end.timestamp()
+    hours = [air_c for time_s, air_c in _air(schedule) if start_s <= time_s <= end_s]
     return min(hours, default=float("inf")) < general_rules()["frost.no-water-below"]
 
 

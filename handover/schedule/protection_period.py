@@ -146,21 +146,25 @@ def blanket_cover(
     coldest_c = coldest_of_the_next_day(air_c[whole])[hour]
     is_old = instants >= needs.hours * HOUR_S
     is_late = instants[:, np.newaxis] >= np.asarray(latest_h) * HOUR_S
+    is_late_everywhere = np.asarray(is_late.all(axis=1))
+    frost_c = practice["frost.no-water-below"]
     off = np.zeros(air_c.shape[1], dtype=bool)
     on = np.zeros(air_c.shape[1], dtype=bool)
+    bare = np.zeros(air_c.shape[1])
 
     def resistance_over(step: int, age_h: Floats, temperature_c: Floats) -> Floats:
+        if np.count_nonzero(off) == len(off):
+            return bare
         if is_old[step]:
             top_c = temperature_c[:, 0]
             mild = mild_hours(top_c, air_c[step], coldest_c[step], practice, needs.drop_k)
             np.logical_or(off, mild & (age_h.min(axis=1) >= needs.age_h), out=off)
-        if not is_late[step].all():
-            np.logical_or(on, age_h.min(axis=1) >= needs.set_age_h, out=on)
-            if is_finished:
-                near_frost = (temperature_c[:, 0] <= practice["frost.no-water-below"]) & (
-                    resistance[step] > 0.0
-                )
-                np.logical_or(on, near_frost, out=on)
+        if is_late_everywhere[step]:
+            return np.where(off, bare, resistance[step])
+        np.logical_or(on, age_h.min(axis=1) >= needs.set_age_h, out=on)
+        if is_finished:
+            near_frost = (temperature_c[:, 0] <= frost_c) & (resistance[step] > 0.0)
+            np.logical_or(on, near_frost, out=on)
         return np.where(off | ~(on | is_late[step]), 0.0, resistance[step])
 
     return resistance_over

@@ -509,22 +509,25 @@ def _water(
     until_s = np.full(len(placed_s), np.inf if ends is None else ends.timestamp()) - placed_s
     if job.curing.method not in practice.methods:
         return _Water(_bleeding(concrete.final_set_h), lambda: until_s + placed_s)
-    moist = np.ones((len(instants) - 1, 1))
+    moist = np.ones((len(instants) - 1, len(placed_s)))
     if dry is not None:
         moist = dry.moist_share(instants[:, np.newaxis] + placed_s)
     water_h = concrete.final_set_h + practice["first-water.wait"]
     least_s, strong_h = _last_water(job, concrete, practice)
     share = practice["spread.share"]
-    is_dry = False  # for good
+    is_old, is_dry = False, False  # for good
 
     def wet(step: int, age_h: Floats) -> Floats | None:
-        nonlocal until_s, is_dry
+        nonlocal until_s, is_old, is_dry
         if is_dry:
             return None
         now_s = instants[step]
         is_open = until_s[0] == np.inf and now_s >= least_s
         if is_open and np.mean(age_h >= strong_h) >= share:
             until_s = np.full(len(placed_s), now_s + _DAY_S)
+        is_old = is_old or bool((age_h >= water_h).all())
+        if is_old and now_s < until_s.min():
+            return np.asarray(moist[step])
         is_watered = (age_h >= water_h) & (now_s < until_s)
         is_soft = age_h < concrete.final_set_h
         is_dry = now_s >= until_s[0] and not ((now_s < until_s) | is_soft).any()
