@@ -68,6 +68,8 @@ LONG = {
     *("test_ensemble.py", "test_start_hours.py", "test_surface_observations.py", "test_sweeps.py"),
     *("test_between.py", "test_cautions.py", "test_protection_period.py", "test_service_uncertainty.py"),
     *("test_surface_task.py", "test_watering.py", "test_wet_frost.py"),
+    *("test_bare_top.py", "test_ground.py", "test_on_foot.py"),
+    *("test_reasons.py", "test_room.py", "test_timer.py"),
     *("test_kill.py", "test_campaigns.py"),
 }
 """Left to `make test`, unless a change calls for them by name: each takes some 5 to 45 s of processor time.
