@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
+from itertools import zip_longest
 from math import inf
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
@@ -203,6 +204,5 @@ def _look_hour(day: WateringDay, windows: tuple[TimeWindow, ...], zone: ZoneInfo
 
 def _one_a_day(looks: list[datetime]) -> tuple[datetime, ...]:
     """Return one look a day: that of the next day replaces one that is late."""
-    later = [*looks[1:], None]
-    pairs = zip(looks, later, strict=True)
-    return tuple(look for look, after in pairs if after is None or look.date() < after.date())
+    later = zip_longest(looks, looks[1:])
+    return tuple(look for look, after in later if after is None or look.date() < after.date())

@@ -187,3 +187,13 @@ def test_a_timer_whose_program_changes_is_set_again(job: Job, weather: Weather, 
     assert timer_reset(again, third, record) == hour  # set once more, not with each issue
     assert not [each for each in changes(again, third) if each.kind == "timer"]
     assert timer_reset(first, replace(first, revision=2), record) is None
+
+
+def test_a_timer_that_runs_on_one_day_needs_no_look_but_the_first(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    record, schedule = planned(job, weather, as_of, WINDOWS[0])
+    first = next(day for day in schedule.watering if day.visits)
+    tasks = timer_tasks(replace(schedule, watering=(first,)), record)
+    assert tasks.watched == first.visits[0]
+    assert tasks.looks == ()
