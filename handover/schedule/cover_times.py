@@ -47,6 +47,9 @@ if TYPE_CHECKING:
         WateringDay,
     )
 
+Span = tuple[datetime, datetime | None]
+"""From when to when; None: past the estimate."""
+
 SoftTopCover = Literal["boards", "plastic", "tent"]
 
 STRIPPING = general_rules().duration("visit.stripping")
@@ -56,8 +59,11 @@ _NO_WATER = "frost.no-water-below"
 _FORMS_SOURCE = "Forms keep an edge warm while a cover keeps the top warm; both come off at the warmest hour"
 
 ON_FOOT = (MilestoneKind.FOOT_TRAFFIC, MilestoneKind.LIGHT_WORK)
-UNDER_COVER = ".under-cover"
-"""Ends the rule by which a use on foot waits for the end of a cover, beside what its own conditions ask."""
+UNDER_COVER, FOLDED_BACK = ".under-cover", ".folded-back"
+"""Ends the rule by which a use on foot waits for a cover, beside what its own conditions ask.
+
+It waits for its end, or for that of cold protection, where it lies in place of water from then on.
+"""
 _ON_FOOT_SOURCE = "Nobody steps on a cover against cold; the slab is bare once it is lifted and taken away"
 
 DUSK = general_rules().clock_time("day.dusk")
@@ -280,8 +286,8 @@ def keep_forms_under_covers(schedule: CureSchedule) -> CureSchedule:
 def keep_people_off_covers(schedule: CureSchedule) -> CureSchedule:
     """Return a schedule in which nobody walks or works on a cover against cold: they wait until it is off.
 
-    A date on which it lies is no use to anybody. Where it comes off past the estimate, the date stays, and
-    its words say to wait.
+    A date on which it lies is no use to anybody. Where it comes off past the estimate, so does every use: a
+    colder slab never has the earlier date. After cold protection, a cover in place of water is folded back.
     """
     changed: dict[str, Milestone] = {}
     waits: Milestone | None = None
@@ -294,14 +300,54 @@ def keep_people_off_covers(schedule: CureSchedule) -> CureSchedule:
     return replace(schedule, milestones=tuple(changed.get(each.kind, each) for each in schedule.milestones))
 
 
+def is_folded_back(schedule: CureSchedule, when: datetime, *, has_frosts: bool) -> bool:
+    """Return whether people fold a cover back where they step: it only keeps water in, not cold out.
+
+    Args:
+        schedule: With the date on which cold protection ends.
+        when: The instant, aware.
+        has_frosts: Whether the cover was laid against frosts.
+    """
+    protected = schedule.milestone(MilestoneKind.PROTECTION_ENDS)
+    if protected is None:
+        return not has_frosts
+    ends = protected.not_before
+    return ends is not None and ends.astimezone(UTC) <= when.astimezone(UTC)
+
+
 def _after_cover(schedule: CureSchedule, kind: MilestoneKind) -> Milestone | None:
-    """Return a use on foot that waits until the cover is taken away; None where none lies then."""
-    found, ready = schedule.milestone(kind), _printed_instant(schedule, kind)
-    covered, off = (False, None) if ready is None else _uncovered_after(schedule, ready)
-    if found is None or found.printed is None or not covered or off is None:
+    """Return a use on foot that waits until the cover is taken away; None where none lies then.
+
+    None lies on its cautious end, nor on that as printed. Without one, its likely end decides.
+    """
+    found = schedule.milestone(kind)
+    if found is None:
         return None
-    bare = off + COVERING
-    return _wait_for_cover(found, bare, f"{kind}{UNDER_COVER}", _ON_FOOT_SOURCE)
+    spans = _spans_for_feet(schedule)
+    ends = [each for each in (found.not_before, _printed_instant(schedule, kind)) if each is not None]
+    for ready in ends or [each for each in (found.likely,) if each is not None]:
+        covered, off = _uncovered_after(schedule, ready, spans)
+        if covered and (ends or off is None):
+            return _off_cover(schedule, found, off)
+    return _likely_off_cover(schedule, found, spans)
+
+
+def _off_cover(schedule: CureSchedule, found: Milestone, off: datetime | None) -> Milestone:
+    """Return a use on foot from the hour on in which its cover is taken away, or folded back."""
+    bare = off and off + COVERING
+    lies = bare is not None and any(each.covers_at(bare.astimezone(UTC)) for each in frost_covers(schedule))
+    return _wait_for_cover(
+        found, bare, f"{found.kind}{FOLDED_BACK if lies else UNDER_COVER}", _ON_FOOT_SOURCE
+    )
+
+
+def _likely_off_cover(schedule: CureSchedule, found: Milestone, spans: Iterable[Span]) -> Milestone | None:
+    """Return a use whose likely end waits for a cover, as its cautious end does not; None: neither does."""
+    covered, off = (False, None) if found.likely is None else _uncovered_after(schedule, found.likely, spans)
+    if not covered or off is None:
+        return None
+    ends = [each for each in (off + COVERING, found.not_before) if each is not None]
+    return replace(found, likely=min(ends, key=datetime.timestamp))
 
 
 def _wait_for_cover(found: Milestone, until: datetime | None, rule: str, source: str) -> Milestone:
@@ -324,6 +370,8 @@ def _wait_for_cover(found: Milestone, until: datetime | None, rule: str, source:
 def _no_sooner(later: Milestone, first: Milestone) -> Milestone:
     """Return a use that is no sooner than the one before it, which waits for a cover."""
     likely = later.likely and first.likely and max(later.likely, first.likely)
+    if later.not_before is not None and first.not_before is None:
+        return _wait_for_cover(later, None, f"{later.kind}.cover-off", _ON_FOOT_SOURCE)
     if later.not_before is None or first.not_before is None or later.not_before >= first.not_before:
         return replace(later, likely=likely)
     return replace(later, likely=likely, not_before=first.not_before, printed=first.printed)
@@ -377,17 +425,20 @@ def is_dry_look(schedule: CureSchedule, visit: Visit) -> bool:
     )
 
 
-def _uncovered_after(schedule: CureSchedule, when: datetime) -> tuple[bool, datetime | None]:
+def _uncovered_after(
+    schedule: CureSchedule, when: datetime, spans: Iterable[Span] | None = None
+) -> tuple[bool, datetime | None]:
     """Return whether a cover lies on the slab at an instant, and the warmest hour after it is off.
 
     In the zone of the site; None where no cover lies there then, or its end lies past the estimate.
+
+    Args:
+        schedule: Its covers against frost, or the blankets that cure it.
+        when: The instant, aware.
+        spans: From when to when covers count, in order of time; None: as long as they lie.
     """
-    spans = [(each.start, each.end) for each in frost_covers(schedule)]
-    if schedule.curing_method == "insulating blanket":
-        ends = schedule.milestone(MilestoneKind.PROTECTION_ENDS)
-        spans = [(_placed(schedule), None if ends is None else ends.not_before)]
     zone, off = ZoneInfo(schedule.timezone), when
-    for start, end in spans:
+    for start, end in _cover_spans(schedule) if spans is None else spans:
         if start > off.astimezone(UTC) + STRIPPING:
             continue
         if end is None:
@@ -395,6 +446,27 @@ def _uncovered_after(schedule: CureSchedule, when: datetime) -> tuple[bool, date
         if off.astimezone(UTC) < end.astimezone(UTC):
             off = warmest_up(end.astimezone(zone))
     return (False, None) if off is when else (True, off)
+
+
+def _cover_spans(schedule: CureSchedule) -> list[Span]:
+    """Return from when to when covers against cold lie on the slab; without an end: past the estimate."""
+    if schedule.curing_method == "insulating blanket":
+        ends = schedule.milestone(MilestoneKind.PROTECTION_ENDS)
+        return [(_placed(schedule), None if ends is None else ends.not_before)]
+    return [(each.start, each.end) for each in frost_covers(schedule)]
+
+
+def _spans_for_feet(schedule: CureSchedule) -> list[Span]:
+    """Return from when to when nobody steps on a cover: until cold protection ends, if it lies for longer."""
+    protected = schedule.milestone(MilestoneKind.PROTECTION_ENDS)
+    if protected is None:
+        return [(each.start, each.end) for each in frost_covers(schedule) if each.frosts]
+    warm = protected.not_before
+    spans = _cover_spans(schedule)
+    if warm is None:
+        return spans
+    ends = (min((each for each in (end, warm) if each), key=datetime.timestamp) for _, end in spans)
+    return [(start, end) for (start, _), end in zip(spans, ends, strict=True) if start < end]
 
 
 def walk_through(schedule: CureSchedule) -> datetime | None:
@@ -443,10 +515,13 @@ def is_walkable(schedule: CureSchedule, when: datetime) -> bool:
 def _bears_feet(schedule: CureSchedule) -> datetime | None:
     """Return from when the slab bears people, as printed without the cover that lies on it then."""
     walk = schedule.milestone(MilestoneKind.FOOT_TRAFFIC)
-    if walk is None or not walk.because.governing.rule.endswith(UNDER_COVER):
+    if walk is None or not walk.because.governing.rule.endswith((UNDER_COVER, FOLDED_BACK)):
         return _printed_instant(schedule, MilestoneKind.FOOT_TRAFFIC)
-    ready = max(each.not_before for each in walk.because.others if each.not_before is not None)
-    return printed_not_before(ready, walk.kind, schedule.placement_end).instant
+    ready = [each.not_before for each in walk.because.others]
+    known = [each for each in ready if each is not None]
+    if len(known) < len(ready):
+        return None
+    return printed_not_before(max(known), walk.kind, schedule.placement_end).instant
 
 
 def first_visit(schedule: CureSchedule) -> Visit | None:

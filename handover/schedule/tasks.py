@@ -689,6 +689,8 @@ class _Planner:
             return
         if walk is not None and walk.not_before is not None and not self.schedule.is_ahead(walk.not_before):
             return
+        if is_walkable(self.schedule, self.schedule.issued_at):  # without a date, under a cover
+            return
         always = tuple(self._saw_notes_always())
         set_at = final.likely if final is not None and final.not_before is not None else None
         if set_at is not None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from datetime import datetime, time, timedelta
+from email import message_from_bytes, policy
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -14,6 +15,7 @@ from handover.documents.crew_sheet import CrewSheet
 from handover.documents.crew_visits import cover_visits
 from handover.documents.data_sheet import DataSheet
 from handover.documents.events import crew_events, owner_events
+from handover.documents.message import compose_message
 from handover.documents.translations import slug
 from handover.documents.wording import Wording
 from handover.practice.rules import general_rules
@@ -21,6 +23,7 @@ from handover.schedule.cover_times import (
     frost_covers,
     is_covered_at,
     keep_forms_under_covers,
+    keep_people_off_covers,
     sheet_after_blankets,
 )
 from handover.schedule.loading import materials_to_load
@@ -494,6 +497,56 @@ def test_edge_forms_stay_while_a_cover_lies_over_them(frozen: CureSchedule) -> N
     assert forms.printed.instant >= ends.not_before
     assert forms.printed.instant.time() == WARMEST
     assert forms.because.governing.rule == FORMS_AFTER_COVER
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_use_under_a_cover_without_an_end_has_no_date_in_any_paper(
+    job: JobRecord, frozen: CureSchedule, language: str
+) -> None:
+    """Each says to ask; care sheet and crew sheet say that nobody steps on the cover, the data sheet why."""
+    endless = print_all(ending(frozen, None, Kind.PROTECTION_ENDS, Kind.CURING_ENDS))
+    cold = (Figure("coldest_surface", -3.0, "degC"), Figure("coldest_air", -6.0, "degC"))
+    coldest = tuple(replace(each, figures=cold) for each in endless.risks)
+    held = keep_people_off_covers(replace(endless, risks=coldest))
+    wording = Wording(job, held, language=language)
+    say, dates = wording.say, wording.dates
+    for kind in (Kind.FOOT_TRAFFIC, Kind.LIGHT_WORK):
+        [row] = (each for each in CareSheet(wording, {}).main if each.kind == kind)
+        assert row.when == say("milestone.words.unknown")
+        assert row.sentence == say("milestone.words.unknown-covered")
+    walk = dates.title(Kind.FOOT_TRAFFIC)
+    [of_crew] = (each for each in CrewSheet(wording).rows("owner") if each.what == f"{walk}.")
+    assert of_crew.detail == say("milestone.words.under-cover")
+    letter = message_from_bytes(compose_message(wording, {}), policy=policy.default)
+    text = letter.get_body(("plain",)).get_content()
+    assert f"{walk}: {say('milestone.words.unknown')}." in text
+    assert say("message.keep-off-unknown") in text
+    assert not [each for each in owner_events(wording) if each.kind == Kind.FOOT_TRAFFIC]
+    governing = [each.governing.rule for each in DataSheet(wording).dates]
+    assert say("rule.foot-traffic.under-cover") in governing
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_cover_after_cold_protection_is_folded_back(
+    job: JobRecord, frozen: CureSchedule, language: str
+) -> None:
+    """It only keeps water in: who steps there reads so, and no paper forbids it."""
+    wording = Wording(job, ending(frozen, frozen.placement_end, Kind.PROTECTION_ENDS), language=language)
+    assert [each for each in wording.visits.covers if each.span is not None]
+    walk = wording.schedule.milestone(Kind.FOOT_TRAFFIC)
+    assert walk is not None
+    words = wording.dates.milestone(walk)
+    assert words.sentence.endswith(wording.say("milestone.words.fold-cover"))
+    assert wording.dates.no_step(Kind.FOOT_TRAFFIC) == ""
+
+
+def ending(schedule: CureSchedule, when: datetime | None, *kinds: Kind) -> CureSchedule:
+    """Return a schedule with another end of cold protection or curing; None: past the estimate."""
+    milestones = tuple(
+        replace(each, not_before=when, printed=None) if each.kind in kinds else each
+        for each in schedule.milestones
+    )
+    return replace(schedule, milestones=milestones, tasks=())
 
 
 def print_all(schedule: CureSchedule) -> CureSchedule:

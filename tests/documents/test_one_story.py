@@ -20,7 +20,7 @@ from handover.documents.message import compose_message
 from handover.documents.pages import care_page_html, care_sheet_html, data_sheet_html
 from handover.documents.wording import Wording
 from handover.documents.words.what_if import what_if
-from handover.schedule.cover_times import ways_left
+from handover.schedule.cover_times import UNDER_COVER, ways_left
 from handover.schedule.model import (
     BetweenCover,
     Caution,
@@ -29,6 +29,7 @@ from handover.schedule.model import (
     Joints,
     MilestoneKind,
     Protection,
+    Reason,
     Refusal,
     Risk,
     SawWindow,
@@ -248,6 +249,21 @@ def test_once_the_slab_bears_feet_no_cut_is_tried(job: JobRecord, undated: CureS
     late = Wording(job, replace(undated, issued_at=walk.not_before))
     assert Kind.SAW_JOINTS not in {each.kind for each in crew_events(late)}
     assert not any(late.dates.title(Kind.SAW_JOINTS) in line for line in CareSheet(late, {}).crew)
+
+
+def test_no_cut_is_tried_once_a_slab_bears_feet_under_a_cover_without_an_end(
+    job: JobRecord, undated: CureSchedule
+) -> None:
+    """It has no date to walk on it; its strength still tells that no cut helps any more."""
+    walk = undated.milestone(Kind.FOOT_TRAFFIC)
+    gates = (walk.because.governing, *walk.because.others)
+    cover = replace(gates[0], rule=f"foot-traffic{UNDER_COVER}", likely=None, not_before=None)
+    held = {"likely": None, "not_before": None, "printed": None, "because": Reason(cover, gates)}
+    covered = with_dates(undated, foot_traffic=held)
+    ready = max(each.not_before for each in gates)
+    for days, is_cut in ((-1, True), (1, False)):
+        wording = Wording(job, replace(covered, issued_at=ready + timedelta(days=days), tasks=()))
+        assert (Kind.SAW_JOINTS in {each.kind for each in crew_events(wording)}) == is_cut
 
 
 @pytest.mark.parametrize("language", LANGUAGES)

@@ -12,10 +12,12 @@ from handover.documents.quantity_format import format_percentage
 from handover.documents.translations import slug
 from handover.schedule.cover_times import (
     ON_FOOT,
+    UNDER_COVER,
     first_visit,
     is_covered_at,
     is_covered_between_waterings,
     is_dry_look,
+    is_folded_back,
     is_hose_by_crew,
     sheet_after_blankets,
 )
@@ -36,6 +38,7 @@ from handover.schedule.printed_times import (
 from handover.schedule.salt_season import first_cold
 from handover.schedule.tasks import (
     BLANKETS_OFF,
+    FROST_COVER,
     UNDATED,
     cover_tasks,
     covers_at,
@@ -62,6 +65,9 @@ POND = "milestone.words.under-cover--ponding"
 IN_POND = "milestone.words.in-pond"
 NO_STEP = ("milestone.words.under-cover", POND, IN_POND)
 """The words of covers on which nobody steps, of a pond to come, and of one that stands there."""
+
+FOLDED = "milestone.words.fold-cover"
+"""The words of a cover in place of water on a slab past cold protection."""
 
 BY_ESTIMATE = ("heavy-vehicles.age", "heavy-vehicles.strength-share")
 """Conditions of trucks that cylinders can show to be met sooner."""
@@ -332,6 +338,8 @@ class DateWording:
 
     def _past_estimate(self, milestone: Milestone) -> str:
         """Return what to do for a date past the estimate; for trucks, that a test may show it."""
+        if _is_under_cover_for_long(milestone):
+            return self.say("milestone.words.unknown-covered")
         if self._is_weak:
             return self.say("milestone.words.unknown-weak")
         if milestone.kind == MilestoneKind.SEAL:
@@ -440,10 +448,14 @@ class DateWording:
 
     def _under_cover_key(self, milestone: Milestone) -> str:
         when = milestone.not_before
+        if _is_under_cover_for_long(milestone):
+            return NO_STEP[0]
         if milestone.kind not in ON_FOOT or when is None:
             return ""
-        if any(covers_at(each, when) for each in cover_tasks(self.schedule)):
-            return NO_STEP[0]
+        over = [each for each in cover_tasks(self.schedule) if covers_at(each, when)]
+        if over:
+            frosts = any(each.kind == FROST_COVER for each in over)
+            return FOLDED if is_folded_back(self.schedule, when, has_frosts=frosts) else NO_STEP[0]
         if self._cover_between_waterings(milestone) == "plastic sheet":  # wet burlap bears feet
             return self.variant("between.step")
         if not is_covered_at(self.schedule, when):
@@ -601,3 +613,8 @@ class DateWording:
     def since_pour(self, days: int) -> str:
         """Return "Day 3", counted from the pour."""
         return self.say("chart.time-line.day", n=days) if days else self.say("chart.time-line.pour")
+
+
+def _is_under_cover_for_long(milestone: Milestone) -> bool:
+    """Return whether a use on foot has no date because a cover against cold lies past the estimate."""
+    return milestone.not_before is None and milestone.because.governing.rule.endswith(UNDER_COVER)
