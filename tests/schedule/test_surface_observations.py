@@ -35,11 +35,14 @@ MILD = (12.0, 22.0)
 
 @pytest.fixture
 def seen(job: Job, weather: Weather, as_of: datetime) -> Seen:
-    """Simulate a mild day with looks at the surface, by default without any."""
+    """Simulate a mild day with looks at the surface, by default without any, in its evening.
+
+    A last pass that lies after the time of issue is a plan, and no look.
+    """
 
     def simulate_with(finished: datetime | None = None, **looks: Any) -> Simulation:
         record = job(placement={"finished": finished}).model_copy(update=looks)
-        return simulate(record, weather(*MILD), as_of)
+        return simulate(record, weather(*MILD), at(as_of, 20.0))
 
     return simulate_with
 
