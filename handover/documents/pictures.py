@@ -32,21 +32,56 @@ def picture_uri(content: bytes, name: str, longest: int) -> str:
     Raises:
         UnusableInput: It is neither PNG nor JPEG, or it is too large.
     """
+    with _open_picture(content, name, longest) as picture:
+        kind, data = _encode(picture)
+    return f"data:image/{kind.lower()};base64,{b64encode(data).decode()}"
+
+
+def clean_picture(content: bytes, name: str, longest: int) -> bytes:
+    """Return a picture as JPEG, scaled, upright, without metadata; what is see-through is white.
+
+    Args:
+        content: PNG or JPEG.
+        name: What it is called in the finding.
+        longest: Maximum pixels of the longer side.
+
+    Raises:
+        UnusableInput: It is neither PNG nor JPEG, or it is too large.
+    """
+    from PIL import Image  # noqa: PLC0415 - heavy
+
+    with _open_picture(content, name, longest) as picture:
+        kind, data = _encode(picture)
+        if kind == "JPEG":
+            return data
+        above = picture.convert("RGBA")
+        paper = Image.new("RGBA", above.size, "white")
+        paper.alpha_composite(above)
+        return _encode(paper.convert("RGB"))[1]
+
+
+@contextmanager
+def _open_picture(content: bytes, name: str, longest: int) -> Iterator[Image]:
+    """Give a picture from outside, scaled and upright.
+
+    Raises:
+        UnusableInput: It is neither PNG nor JPEG, or it is too large.
+    """
     from PIL import UnidentifiedImageError  # noqa: PLC0415 - heavy
     from PIL.Image import DecompressionBombError  # noqa: PLC0415 - heavy
-    from PIL.Image import open as open_picture  # noqa: PLC0415 - heavy
+    from PIL.Image import open as read_picture  # noqa: PLC0415 - heavy
 
     if len(content) > MAX_PICTURE_BYTES:
         raise _unusable(name, "the picture is larger than 40 MB")
     try:
-        with _strict_decoding(), open_picture(BytesIO(content), formats=("PNG", "JPEG")) as picture:
+        with _strict_decoding(), read_picture(BytesIO(content), formats=("PNG", "JPEG")) as picture:
             if max(picture.size) > MAX_SIDE_PIXELS:
                 raise _unusable(name, f"the picture is more than {MAX_SIDE_PIXELS} pixels wide or high")
             if picture.width * picture.height > MAX_PIXELS:
                 raise _unusable(name, f"the picture has more than {MAX_PIXELS / 1e6:.0f} million pixels")
             picture.thumbnail((longest, longest))
             _turn_upright(picture)
-            return _encode(picture)
+            yield picture
     except DecompressionBombError as fault:
         raise _unusable(name, f"the picture is more than {MAX_SIDE_PIXELS} pixels wide or high") from fault
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError) as fault:
@@ -76,14 +111,15 @@ def _turn_upright(picture: Image) -> None:
         exif_transpose(picture, in_place=True)
 
 
-def _encode(picture: Image) -> str:
+def _encode(picture: Image) -> tuple[str, bytes]:
+    """Return the format of a picture and its bytes, without metadata."""
     see_through = picture.mode in {"RGBA", "LA", "P"}
     kind, mode = ("PNG", "RGBA") if see_through else ("JPEG", "RGB")
     clean = picture.convert(mode)
     clean.info.clear()
     out = BytesIO()
     clean.save(out, kind, **({"quality": 82} if kind == "JPEG" else {"optimize": False}))
-    return f"data:image/{kind.lower()};base64,{b64encode(out.getvalue()).decode()}"
+    return kind, out.getvalue()
 
 
 def _unusable(name: str, problem: str) -> UnusableInput:
