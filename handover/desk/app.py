@@ -1,0 +1,94 @@
+"""The whole desk as one ASGI application."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+from urllib.parse import urlsplit
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.responses import PlainTextResponse
+from starlette.routing import Route
+
+from handover.desk.office import office_routes
+from handover.desk.pages import browser_language, page
+from handover.desk.security import BodyLimit, OriginCheck, SecurityHeaders
+from handover.desk.sessions import SignInNeeded, ask_to_sign_in
+from handover.desk.sign_in import sign_in_routes
+from handover.desk.static_files import send_static
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+    from starlette.responses import Response
+
+    from handover.service.desk.database import Desk
+
+
+@dataclass(frozen=True)
+class DeskAddress:
+    """Where people reach a desk.
+
+    Attributes:
+        url: Its public address, without a slash at the end.
+    """
+
+    url: str
+
+    @property
+    def is_secure(self) -> bool:
+        """Whether it is reached over HTTPS, so that cookies never go another way."""
+        return urlsplit(self.url).scheme == "https"
+
+
+def create_app(desk: Desk, address: DeskAddress) -> Starlette:
+    """Return the application.
+
+    Args:
+        desk: The desk, open; the caller closes it.
+        address: Where people reach it.
+    """
+    app = Starlette(
+        routes=[
+            Route("/healthz", healthz),
+            Route("/robots.txt", robots),
+            Route("/static/{name}", send_static),
+            *sign_in_routes(),
+            *office_routes(),
+        ],
+        middleware=[
+            Middleware(SecurityHeaders, is_secure=address.is_secure),
+            Middleware(OriginCheck, origin=address.url),
+            Middleware(BodyLimit),
+        ],
+        exception_handlers={SignInNeeded: ask_to_sign_in, HTTPException: show_error},
+    )
+    app.state.desk = desk
+    app.state.url = address.url
+    app.state.is_secure = address.is_secure
+    return app
+
+
+def healthz(_: Request) -> Response:
+    """Say that the desk runs."""
+    return PlainTextResponse("ok")
+
+
+def robots(_: Request) -> Response:
+    """Ask search engines to stay away."""
+    return PlainTextResponse("User-agent: *\nDisallow: /\n")
+
+
+def show_error(request: Request, fault: Exception) -> Response:
+    """Show an error in words."""
+    assert isinstance(fault, HTTPException)  # noqa: S101 - it is registered for these
+    if request.url.path.startswith("/api/"):
+        return PlainTextResponse(f"{fault.detail}\n", fault.status_code, fault.headers)
+    known = {403, 404, 410, 413, 422, 429}
+    status = fault.status_code
+    response = page(
+        "error.html", browser_language(request), status, code=str(status if status in known else 500)
+    )
+    response.headers.update(fault.headers or {})
+    return response
