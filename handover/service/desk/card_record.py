@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, get_args
+from zoneinfo import ZoneInfo
 
 import tomli_w
 
@@ -11,7 +12,9 @@ from handover.base.file_names import plain_slug
 from handover.documents.translations import load_translations
 from handover.errors import Finding
 from handover.jobs.attached_files import MemoryFiles
+from handover.jobs.clock import find_zone, zone_at
 from handover.jobs.fields import plain_name
+from handover.jobs.place_text import read_pair
 from handover.jobs.reading import RecordSource, examine_tables
 from handover.jobs.record import SlabUse, tables
 from handover.jobs.source_map import join_path
@@ -21,6 +24,7 @@ from handover.service.desk.job_cards import FieldName, plain_value, read_field_n
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
+    from datetime import datetime
 
     from handover.jobs.source_map import Path
     from handover.service.desk.job_cards import JobCard
@@ -194,3 +198,16 @@ def _value(name: FieldName, text: str) -> Any:
     if (name.table, name.key) in _LISTS:
         return [each.strip() for each in text.split(",") if each.strip()]
     return plain_value(name, text)
+
+
+def zone_of_card(card: JobCard, otherwise: ZoneInfo) -> ZoneInfo:
+    """Return the time zone of a card's place, or of its field; another one where it has neither."""
+    pair = read_pair(card.text("site.latitude"))
+    name = (pair and zone_at(*pair)) or card.text("site.timezone")
+    zone = find_zone(name) if name else otherwise
+    return zone if isinstance(zone, ZoneInfo) else otherwise
+
+
+def hour_text(at: datetime, zone: ZoneInfo) -> str:
+    """Return a time as a field of the card has it, by the clock of the site: "2026-07-14T06:40"."""
+    return at.astimezone(zone).strftime("%Y-%m-%dT%H:%M")

@@ -55,10 +55,10 @@ class CardStore:
     def __init__(self, engine: Engine) -> None:
         self._engine = engine
 
-    def read(self, key: str) -> StoredCard | None:
-        """Return a card; None if no phone has sent any of it."""
+    def read(self, key: str, until: int | None = None) -> StoredCard | None:
+        """Return a card, or what it was after its first changes; None if no phone has sent any of it."""
         with self._engine.begin() as connection:
-            return _read(connection, key)
+            return _read(connection, key, until)
 
     def open_cards(self) -> tuple[StoredCard, ...]:
         """Return the cards whose papers nobody has asked for, the last one first."""
@@ -227,7 +227,7 @@ def _require(stored: StoredCard | None) -> StoredCard:
     return stored
 
 
-def _read(connection: Connection, key: str) -> StoredCard | None:
+def _read(connection: Connection, key: str, until: int | None = None) -> StoredCard | None:
     row = connection.execute(select(CARD).where(CARD.c.card == key)).first()
     if row is None:
         return None
@@ -244,7 +244,11 @@ def _read(connection: Connection, key: str) -> StoredCard | None:
         key=row.card,
         job=row.job,
         begun=_time(row.begun),
-        card=fold_changes([_change(each.key, each.phone, each.base, each.entries) for each in changes]),
+        card=fold_changes(
+            _change(each.key, each.phone, each.base, each.entries)
+            for each in changes
+            if until is None or each.number <= until
+        ),
         pictures=tuple(CardPicture(name, about) for name, about, _ in files if about not in _SIGNED),
         signed=frozenset(about.removeprefix("signature-") for about, size in signed.items() if size),
         request=row.request,
