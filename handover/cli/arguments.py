@@ -353,6 +353,7 @@ def _add_desk_commands(command: Command) -> None:
         help="the public address, such as https://desk.example.com; links and cookies follow it "
         "(default: the address of --listen)",
     )
+    each.set_defaults(rules=None, sure=DEFAULT_SURE)
     each.add_argument(
         "--behind-proxy", action="store_true", help="take the address of each visitor from the proxy in front"
     )
@@ -418,7 +419,7 @@ def _band(parser: ArgumentParser) -> None:
         "--sure",
         metavar="PERCENT",
         type=_percent,
-        default=90,
+        default=DEFAULT_SURE,
         help='how sure each "not before" must be, 60 to 99 (default: 90)',
     )
     _typical(parser)
@@ -495,6 +496,8 @@ MAX_COUNT = 1_000_000
 
 SURE = range(60, 100)
 """How sure a date can be. [%]"""
+
+DEFAULT_SURE = 90
 
 
 _count.__name__ = _hours.__name__ = "number"  # by which argparse calls it

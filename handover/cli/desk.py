@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from handover.base.text import for_terminal
 from handover.cli.exit_codes import DONE
-from handover.cli.option_values import config_of, now, require_engine, to_path
+from handover.cli.option_values import config_of, limits_of, now, require_engine, settings_of, to_path
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from handover.cli.options import Options
     from handover.service.desk.database import Desk
+    from handover.service.desk.work import DeskWork
 
 DEFAULT_ARCHIVE = "archive"
 """The folder that is served where nothing names another."""
@@ -34,7 +35,7 @@ def serve(options: Options) -> int:
         else:
             print(f"The desk is at {for_terminal(address.url)}.")
         print("Stop it with Ctrl-C.", flush=True)
-        run_server(desk, address, host, port, behind_proxy=options.behind_proxy)
+        run_server(_work(options, desk), address, host, port, behind_proxy=options.behind_proxy)
     except KeyboardInterrupt:
         pass
     finally:
@@ -72,6 +73,22 @@ def _open(options: Options) -> Desk:
     folder = config.archive or to_path(DEFAULT_ARCHIVE)
     return open_desk(
         folder, now=now, random_bytes=secrets.token_bytes, url=config.catalog, group=config.archive_group
+    )
+
+
+def _work(options: Options, desk: Desk) -> DeskWork:
+    """Return the background work of a desk, with the choices that the settings name."""
+    from handover.service.desk.work import MAX_DESK_WORKERS, DeskWork
+    from handover.service.pdf_workers import core_count
+
+    config = config_of(options)
+    return DeskWork(
+        desk,
+        settings_of(options),
+        key=config.open_meteo_key,
+        workers=config.workers or min(core_count(), MAX_DESK_WORKERS),
+        limits=limits_of(options),
+        url=config.catalog,
     )
 
 

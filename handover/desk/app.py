@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 from urllib.parse import urlsplit
 
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.responses import PlainTextResponse
-from starlette.routing import Route
+from starlette.routing import Mount, Route
 
+from handover.desk.api import create_api
 from handover.desk.office import office_routes
 from handover.desk.pages import browser_language, page
 from handover.desk.security import BodyLimit, OriginCheck, SecurityHeaders
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
     from handover.service.desk.database import Desk
+    from handover.service.desk.requests import DeskRequest
 
 
 @dataclass(frozen=True)
@@ -42,13 +44,22 @@ class DeskAddress:
         return urlsplit(self.url).scheme == "https"
 
 
-def create_app(desk: Desk, address: DeskAddress) -> Starlette:
+class BackgroundWork(Protocol):
+    """What the application asks to be done after it has responded."""
+
+    def submit(self, request: DeskRequest) -> None:
+        """Keep a request, and begin its work."""
+
+
+def create_app(desk: Desk, address: DeskAddress, work: BackgroundWork) -> Starlette:
     """Return the application.
 
     Args:
         desk: The desk, open; the caller closes it.
         address: Where people reach it.
+        work: The work in the background, begun; the caller stops it.
     """
+    api = create_api()
     app = Starlette(
         routes=[
             Route("/healthz", healthz),
@@ -56,6 +67,7 @@ def create_app(desk: Desk, address: DeskAddress) -> Starlette:
             Route("/static/{name}", send_static),
             *sign_in_routes(),
             *office_routes(),
+            Mount("/api", api),
         ],
         middleware=[
             Middleware(SecurityHeaders, is_secure=address.is_secure),
@@ -64,9 +76,11 @@ def create_app(desk: Desk, address: DeskAddress) -> Starlette:
         ],
         exception_handlers={SignInNeeded: ask_to_sign_in, HTTPException: show_error},
     )
-    app.state.desk = desk
-    app.state.url = address.url
-    app.state.is_secure = address.is_secure
+    for each in (app, api):
+        each.state.desk = desk
+        each.state.work = work
+        each.state.url = address.url
+        each.state.is_secure = address.is_secure
     return app
 
 

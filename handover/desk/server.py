@@ -9,7 +9,7 @@ from handover.errors import UnusableInput
 
 if TYPE_CHECKING:
     from handover.desk.app import DeskAddress
-    from handover.service.desk.database import Desk
+    from handover.service.desk.work import DeskWork
 
 MAX_PORT = 65_535
 SHUTDOWN_S = 20
@@ -30,11 +30,13 @@ def read_listen(text: str) -> tuple[str, int]:
     )
 
 
-def run_server(desk: Desk, address: DeskAddress, host: str, port: int, *, behind_proxy: bool = False) -> None:
+def run_server(
+    work: DeskWork, address: DeskAddress, host: str, port: int, *, behind_proxy: bool = False
+) -> None:
     """Listen until the process is asked to stop.
 
     Args:
-        desk: The desk, open.
+        work: The background work of the desk; it is begun before anybody is let in.
         address: Where people reach it.
         host: To listen on.
         port: To listen on.
@@ -42,14 +44,15 @@ def run_server(desk: Desk, address: DeskAddress, host: str, port: int, *, behind
     """
     import uvicorn  # noqa: PLC0415 - heavy
 
-    uvicorn.run(
-        create_app(desk, address),
-        host=host,
-        port=port,
-        log_level="warning",
-        access_log=False,
-        server_header=False,
-        proxy_headers=behind_proxy,
-        forwarded_allow_ips="*" if behind_proxy else None,
-        timeout_graceful_shutdown=SHUTDOWN_S,
-    )
+    with work:
+        uvicorn.run(
+            create_app(work.desk, address, work),
+            host=host,
+            port=port,
+            log_level="warning",
+            access_log=False,
+            server_header=False,
+            proxy_headers=behind_proxy,
+            forwarded_allow_ips="*" if behind_proxy else None,
+            timeout_graceful_shutdown=SHUTDOWN_S,
+        )

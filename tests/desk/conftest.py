@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import secrets
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
@@ -12,9 +14,16 @@ from argon2 import PasswordHasher
 from starlette.testclient import TestClient
 
 from handover.desk.app import DeskAddress, create_app
+from handover.jobs.attached_files import MemoryFiles
+from handover.jobs.reading import RecordSource
 from handover.service.desk import passwords, people
 from handover.service.desk.database import open_desk
+from handover.service.desk.issue_steps import IssueSteps
+from handover.service.desk.issue_worker import make_set
 from handover.service.desk.people import NewPerson
+from handover.service.desk.requests import DeskRequest, RequestOutcome, outcome_of, receive
+from handover.service.job_inputs import WeatherFile
+from handover.service.settings import Settings
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -28,6 +37,9 @@ if TYPE_CHECKING:
 
 PASSWORD = "wet all day long"  # noqa: S105
 URL = "http://testserver"
+AS_OF = "2026-07-14T12:30:00-04:00"
+
+Ask = Callable[..., RequestOutcome]
 
 
 @dataclass
@@ -78,10 +90,50 @@ def firm_owner(desk: Desk) -> Person:
 
 @pytest.fixture
 def desk_app(desk: Desk) -> Starlette:
-    return create_app(desk, DeskAddress(URL))
+    return create_app(desk, DeskAddress(URL), WorkAtOnce(desk))
 
 
 @pytest.fixture
 def visitor(desk_app: Starlette) -> TestClient:
     """Return somebody who is not signed in."""
     return TestClient(desk_app, follow_redirects=False)
+
+
+# ---- issues -----------------------------------------------------------------------------------------
+
+
+class WorkAtOnce:
+    """The work of a desk, done by the process that asks, with the steps of the program."""
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+        self.steps = IssueSteps(desk, make_set, Settings())
+
+    def submit(self, request: DeskRequest) -> None:
+        receive(self.desk, request)
+        self.finish(request.key)
+
+    def finish(self, key: str) -> None:
+        if (job := self.steps.read(key)) is not None:
+            self.steps.forecast(key)
+            self.steps.issue(key, job)
+
+
+@pytest.fixture
+def desk_work(desk: Desk, stand_in_pdf: None, few_members: None) -> WorkAtOnce:  # noqa: ARG001 - make it cheap
+    return WorkAtOnce(desk)
+
+
+@pytest.fixture
+def ask(desk_work: WorkAtOnce, record_text: str, hourly: Callable[..., dict[str, object]]) -> Ask:
+    """Give a function that hands in the record of the invented job."""
+
+    def ask_for(key: str, *, at: str = AS_OF, record: str | None = None, **weather: object) -> RequestOutcome:
+        source = RecordSource("job.toml", (record or record_text).encode(), MemoryFiles({}))
+        answer = WeatherFile("weather.json", json.dumps(hourly(**weather)).encode())
+        desk_work.submit(DeskRequest(key, source, datetime.fromisoformat(at), "ana", answer))
+        outcome = outcome_of(desk_work.desk, key)
+        assert outcome is not None
+        return outcome
+
+    return ask_for

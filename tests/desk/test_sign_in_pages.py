@@ -13,6 +13,8 @@ from handover.desk.static_files import static_files
 from handover.service.desk import people
 
 if TYPE_CHECKING:
+    from starlette.applications import Starlette
+
     from handover.service.desk.database import Desk
     from handover.service.desk.people import Person
 
@@ -66,12 +68,12 @@ def test_signing_in_leads_to_no_other_site(visitor: TestClient, after: str) -> N
 
 
 @pytest.mark.usefixtures("firm_owner")
-def test_the_cookie_is_hidden_from_scripts_and_other_sites(desk: Desk) -> None:
-    plain = TestClient(create_app(desk, DeskAddress("http://testserver")), follow_redirects=False)
+def test_the_cookie_is_hidden_from_scripts_and_other_sites(desk: Desk, desk_app: Starlette) -> None:
+    plain = TestClient(desk_app, follow_redirects=False)
     cookie = plain.post("/sign-in", data=SIGN_IN).headers["set-cookie"]
     assert {"HttpOnly", "SameSite=lax", "Path=/"} <= set(cookie.split("; "))
     safe = TestClient(
-        create_app(desk, DeskAddress("https://desk.example.com")),
+        create_app(desk, DeskAddress("https://desk.example.com"), desk_app.state.work),
         "https://desk.example.com",
         follow_redirects=False,
     )

@@ -53,10 +53,18 @@ def require_link(desk: Desk, job: str, by: str) -> OwnerLink:
         LookupError: It was withdrawn.
     """
     with desk.writing() as connection:
-        link = _link(desk, connection, job)
-        if link is None and _last_number(connection, job):
-            raise LookupError(job)
-        return link or _add(desk, connection, job, 1, by)
+        link = require_link_in(desk, connection, job, by)
+    if link is None:
+        raise LookupError(job)
+    return link
+
+
+def require_link_in(desk: Desk, connection: Connection, job: str, by: str) -> OwnerLink | None:
+    """Return the link of a job, in a transaction; make the first one. None where it was withdrawn."""
+    link = _link(desk, connection, job)
+    if link is None and _last_number(connection, job) == 0:
+        return _add(desk, connection, job, 1, by)
+    return link
 
 
 def withdraw_link(desk: Desk, job: str, by: str) -> None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import TYPE_CHECKING, Literal, cast, get_args
+from typing import TYPE_CHECKING, Any, Literal, cast, get_args
 
 from sqlalchemy import delete, func, insert, select, update
 from sqlalchemy.exc import IntegrityError
@@ -30,7 +30,7 @@ from handover.service.desk.tables import FIRM, INVITATION, PERSON, SESSION
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from sqlalchemy import Connection, Row
+    from sqlalchemy import Connection
 
     from handover.service.desk.database import Desk
 
@@ -193,7 +193,7 @@ def _invite(desk: Desk, connection: Connection, role: Role) -> str:
     return secret
 
 
-def _invitation(desk: Desk, connection: Connection, secret: str) -> Row[tuple[object, ...]] | None:
+def _invitation(desk: Desk, connection: Connection, secret: str) -> Any:
     return connection.execute(
         select(INVITATION).where(
             INVITATION.c.digest == digest(secret),
@@ -349,5 +349,5 @@ def choose_language(desk: Desk, person: Person, language: str) -> None:
         connection.execute(chosen)
 
 
-def _person(row: Row[tuple[object, ...]]) -> Person:
+def _person(row: Any) -> Person:
     return Person(row.number, row.name, row.login, row.role, row.language)
