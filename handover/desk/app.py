@@ -13,6 +13,8 @@ from starlette.responses import PlainTextResponse
 from starlette.routing import Mount, Route
 
 from handover.desk.api import create_api
+from handover.desk.crew import crew_routes
+from handover.desk.crew_services import DeskCrewServices
 from handover.desk.office import office_routes
 from handover.desk.pages import browser_language, page
 from handover.desk.security import BodyLimit, OriginCheck, SecurityHeaders
@@ -67,6 +69,7 @@ def create_app(desk: Desk, address: DeskAddress, work: BackgroundWork) -> Starle
             Route("/static/{name}", send_static),
             *sign_in_routes(),
             *office_routes(),
+            *crew_routes(DeskCrewServices(desk, address.url, work.submit)),
             Mount("/api", api),
         ],
         middleware=[

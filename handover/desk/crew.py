@@ -6,7 +6,8 @@ import json
 import re
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, Protocol
+from inspect import iscoroutinefunction
+from typing import TYPE_CHECKING, Any, Protocol, cast
 from urllib.parse import quote
 
 from starlette.concurrency import run_in_threadpool
@@ -41,7 +42,7 @@ from handover.service.desk.job_cards import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Awaitable, Callable, Mapping, Sequence
     from datetime import date
     from zoneinfo import ZoneInfo
 
@@ -53,6 +54,8 @@ if TYPE_CHECKING:
     from handover.service.desk.card_store import CardStore, StoredCard
     from handover.service.desk.papers_in_brief import PapersInBrief
     from handover.service.office import DueItem
+
+    Endpoint = Callable[[Request], Response] | Callable[[Request], Awaitable[Response]]
 
 MAX_CHANGE_BYTES = 400_000
 MAX_UPLOAD_BYTES = 15_000_000
@@ -101,11 +104,8 @@ class CrewServices(Protocol):
     def draw_key(self) -> str:
         """Return a key that nobody has drawn before."""
 
-    def reader(self, request: Request) -> CrewMember:
+    def member(self, request: Request) -> CrewMember:
         """Return who is signed in."""
-
-    def choose_language(self, request: Request, language: str) -> None:
-        """Note the language of who is signed in."""
 
     def last_records(self) -> Sequence[Mapping[str, Any]]:
         """Return the tables of the last records of the firm, the last first."""
@@ -113,15 +113,16 @@ class CrewServices(Protocol):
     def visits(self, day: date) -> Sequence[DueItem]:
         """Return the crew's visits of a day."""
 
-    def owner_url(self, job: str) -> str:
+    def is_taken(self, job: str) -> bool:
+        """Return whether the archive has a job of that id."""
+
+    def owner_url(self, job: str, by: str) -> str:
         """Return the address of the owner's page of a job, which is made with the first question."""
 
-    def ask_for_papers(
-        self, job: str, source: RecordSource, files: Mapping[str, bytes], request: str
-    ) -> None:
+    def ask_for_papers(self, source: RecordSource, files: Mapping[str, bytes], request: str, by: str) -> None:
         """Have the papers of a job written, once for each request."""
 
-    def papers_state(self, job: str, request: str) -> PapersState:
+    def papers_state(self, request: str) -> PapersState:
         """Return how far the papers are."""
 
     def papers(self, job: str, language: str) -> PapersInBrief | None:
@@ -138,26 +139,41 @@ class CrewServices(Protocol):
 
 
 def crew_routes(services: CrewServices) -> list[Route]:
-    """Return the routes of the crew's pages."""
+    """Return the routes of the crew's pages. Files of the home screen are for anybody."""
     pages = _CrewPages(services)
     card = "/crew/card/{card}"
+    own: tuple[tuple[str, Endpoint, str], ...] = (
+        ("/crew", pages.today, "GET"),
+        ("/crew/new", pages.new_card, "GET"),
+        (card, pages.card, "GET"),
+        (card, pages.post_card, "POST"),
+        (f"{card}/changes", pages.post_changes, "POST"),
+        (f"{card}/photos", pages.post_photo, "POST"),
+        (f"{card}/photos/{{name}}", pages.photo, "GET"),
+        (f"{card}/signature/{{who}}", pages.post_signature, "POST"),
+        (f"{card}/handover", pages.handover, "GET"),
+        (f"{card}/handover", pages.post_handover, "POST"),
+        (f"{card}/crew-sheet.pdf", pages.crew_sheet, "GET"),
+        ("/crew/app.webmanifest", pages.manifest, "GET"),
+    )
     return [
-        Route("/crew", pages.today),
-        Route("/crew/new", pages.new_card),
-        Route("/crew/language", pages.post_language, methods=["POST"]),
+        *(Route(path, _for_members(services, show), methods=[method]) for path, show, method in own),
         Route("/crew/worker.js", pages.worker),
-        Route("/crew/app.webmanifest", pages.manifest),
         Route("/crew/icon-{size:int}.png", pages.icon),
-        Route(card, pages.card),
-        Route(card, pages.post_card, methods=["POST"]),
-        Route(f"{card}/changes", pages.post_changes, methods=["POST"]),
-        Route(f"{card}/photos", pages.post_photo, methods=["POST"]),
-        Route(f"{card}/photos/{{name}}", pages.photo),
-        Route(f"{card}/signature/{{who}}", pages.post_signature, methods=["POST"]),
-        Route(f"{card}/handover", pages.handover),
-        Route(f"{card}/handover", pages.post_handover, methods=["POST"]),
-        Route(f"{card}/crew-sheet.pdf", pages.crew_sheet),
     ]
+
+
+def _for_members(services: CrewServices, show: Endpoint) -> Callable[[Request], Awaitable[Response]]:
+    """Return an endpoint that looks who asks before it reads anything of the request."""
+
+    async def respond(request: Request) -> Response:
+        await run_in_threadpool(services.member, request)
+        if iscoroutinefunction(show):
+            response: Response = await show(request)
+            return response
+        return cast("Response", await run_in_threadpool(show, request))
+
+    return respond
 
 
 class _CrewPages:
@@ -193,14 +209,6 @@ class _CrewPages:
             "begun": format_date(begun, "EEE d MMM", locale=words.locale),
             "missing": len(examine_card(stored.card, stored.pictures).missing),
         }
-
-    async def post_language(self, request: Request) -> Response:
-        """Take the language that somebody chose."""
-        chosen = str((await request.form(max_fields=5, max_files=0)).get("language", ""))
-        if chosen not in ("en", "es"):
-            raise HTTPException(422)
-        await run_in_threadpool(self._services.choose_language, request, chosen)
-        return RedirectResponse("/crew", 303)
 
     # ---- the card
 
@@ -252,7 +260,7 @@ class _CrewPages:
     def _take_form(
         self, request: Request, key: str, form: FormData, pictures: list[tuple[str, bytes]]
     ) -> Response:
-        reader, now = self._services.reader(request), self._services.now()
+        member, now = self._services.member(request), self._services.now()
         base, form_key = str(form.get("base", "")), str(form.get("key", ""))
         if not base.isdigit() or not CHANGE_KEY.fullmatch(form_key):
             raise HTTPException(422)
@@ -260,11 +268,11 @@ class _CrewPages:
         texts = self._texts(form, seen.card if seen else JobCard(), now)
         try:
             entries = read_entries(texts, dict.fromkeys(texts, now))
-            change = CardChange(form_key, reader.session, int(base), entries)
-            self._cards.add_change(key, change, reader.name, now)
+            change = CardChange(form_key, member.session, int(base), entries)
+            self._cards.add_change(key, change, member.name, now)
             for number, (about, content) in enumerate(pictures, 1):
                 name, data = picture_name(about), write_picture(content)
-                self._cards.add_file(key, f"{form_key}-{number}", name, about, data, reader.name, now)
+                self._cards.add_file(key, f"{form_key}-{number}", name, about, data, member.name, now)
         except UnusableInput as refused:
             return self._show(request, self._cards.read(key), key, refused.findings)
         return RedirectResponse(f"/crew/card/{key}{'/handover' if form.get('next') else ''}", 303)
@@ -293,10 +301,10 @@ class _CrewPages:
             raise HTTPException(422)
 
         def take() -> Response:
-            reader = self._services.reader(request)
+            member = self._services.member(request)
             entries = read_entries(texts, dict.fromkeys(texts, at))
             change = CardChange(_sent_key(request), phone, base, entries)
-            stored = self._cards.add_change(key, change, reader.name, self._services.now())
+            stored = self._cards.add_change(key, change, member.name, self._services.now())
             return JSONResponse(_card_data(stored), headers=SAY_KEPT)
 
         return await run_in_threadpool(_or_findings, take)
@@ -328,7 +336,7 @@ class _CrewPages:
         return await run_in_threadpool(_or_findings, take)
 
     def _add_file(self, request: Request, key: str, name: str, about: str, data: bytes) -> Response:
-        person, now = self._services.reader(request).name, self._services.now()
+        person, now = self._services.member(request).name, self._services.now()
         self._cards.add_file(key, _sent_key(request), name, about, data, person, now)
         return JSONResponse({}, headers=SAY_KEPT)
 
@@ -346,10 +354,10 @@ class _CrewPages:
         services, words = self._services, self._words(request)
         stored = self._require_card(request)
         found = examine_card(stored.card, stored.pictures)
-        url = services.owner_url(self._job(stored)) if stored.job or job_name(stored.card) else ""
-        state = PapersState()
-        if stored.job and stored.request:
-            state = services.papers_state(stored.job, stored.request)
+        member = services.member(request)
+        named = stored.job or job_name(stored.card)
+        url = services.owner_url(self._job(stored), member.name) if named else ""
+        state = services.papers_state(stored.request) if stored.request else PapersState()
         papers = services.papers(stored.job, words.language) if stored.job and state.state == "done" else None
         at_fields = [
             {"name": name, "label": _label(words, name), "text": each.text, "severity": each.severity}
@@ -383,7 +391,7 @@ class _CrewPages:
         if examine_card(stored.card, stored.pictures).is_complete:
             job, files = self._job(stored), self._cards.files(stored.key)
             source = card_source(stored.card, job, stored.pictures, files)
-            self._services.ask_for_papers(job, source, files, form_key)
+            self._services.ask_for_papers(source, files, form_key, self._services.member(request).name)
             self._cards.note_request(stored.key, form_key)
         return RedirectResponse(f"/crew/card/{stored.key}/handover", 303)
 
@@ -428,7 +436,7 @@ class _CrewPages:
     # ---- shared
 
     def _words(self, request: Request) -> Translations:
-        return load_translations(self._services.reader(request).language)
+        return load_translations(self._services.member(request).language)
 
     def _require_card(self, request: Request) -> StoredCard:
         stored = self._cards.read(_card_key(request))

@@ -136,7 +136,7 @@ def test_a_revision_that_somebody_else_has_archived_is_not_taken(
 ) -> None:
     """The command line archives to the same folder while a request waits."""
     with monkeypatch.context() as patch:
-        patch.setattr("handover.service.desk.issue_steps.archive_documents", lambda *_: 1 / 0)
+        patch.setattr("handover.service.desk.issue_steps.archive_documents", lambda *_, **__: 1 / 0)
         with pytest.raises(ZeroDivisionError):
             ask("one")
     pending = pending_request(desk, "one")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import count
 from typing import TYPE_CHECKING
 
 from sqlalchemy import func, insert, select, update
@@ -15,7 +16,7 @@ from handover.service.desk.card_tables import CARD, CARD_CHANGE, CARD_FILE
 from handover.service.desk.job_cards import CARD_KEY, CHANGE_KEY, CardChange, CardEntry, JobCard, fold_changes
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable
 
     from sqlalchemy import Connection, Engine
 
@@ -146,13 +147,13 @@ class CardStore:
             ).scalar()
             return None if found is None else bytes(found)
 
-    def name_job(self, key: str, day: str, taken: Iterable[str] = ()) -> str:
+    def name_job(self, key: str, day: str, is_taken: Callable[[str], bool] = lambda _: False) -> str:
         """Return the id of the job of a card, which it keeps from the first time on.
 
         Args:
             key: Of the card.
             day: Of the pour, "2026-07-14".
-            taken: Ids of other jobs.
+            is_taken: Whether another job has an id.
 
         Raises:
             UnusableInput: There is no such card.
@@ -161,12 +162,10 @@ class CardStore:
             stored = _require(_read(connection, key))
             if stored.job is not None:
                 return stored.job
-            others = {*taken, *connection.execute(select(CARD.c.job)).scalars()}
+            others = set(connection.execute(select(CARD.c.job)).scalars())
             first = job_id(stored.card, day)
-            number = next(
-                each for each in range(1, len(others) + 2) if _with_number(first, each) not in others
-            )
-            job = _with_number(first, number)
+            names = (_with_number(first, each) for each in count(1))
+            job = next(each for each in names if each not in others and not is_taken(each))
             connection.execute(update(CARD).where(CARD.c.card == key).values(job=job))
             return job
 

@@ -26,7 +26,7 @@ from handover.service.desk.requests import (
     pending_request,
     publish_request,
 )
-from handover.service.inputs import download_weather
+from handover.service.inputs import attached_files, download_weather
 from handover.service.issuing import IssueRequest
 from handover.service.publish import next_revision
 
@@ -117,7 +117,8 @@ class IssueSteps:
             return
         note_revision(desk, pending.key, revision)
         try:
-            archive_documents(desk.archive, made.job, made.files, pending.as_of)
+            others = _other_files(pending, made.job)
+            archive_documents(desk.archive, made.job, made.files, pending.as_of, others=others)
         except UnusableInput as refused:
             end_request(desk, pending.key, "refused", refused.findings)
             return
@@ -140,6 +141,12 @@ class IssueSteps:
     def give_up(self, request: str, fault: Exception) -> None:
         """End a request that failed for a reason that no step knows."""
         end_request(self.desk, request, "failed", [Finding(fault_text(fault))])
+
+
+def _other_files(pending: PendingRequest, job: JobRecord) -> dict[str, bytes]:
+    """Return the files that came with a record and are not named in it, by their paths in a bag."""
+    named = attached_files(job, pending.record.files)
+    return {f"beside/{name}": data for name, data in pending.files.items() if name not in named}
 
 
 def _issue_before(bag: Bag | None, revision: int) -> Mapping[str, bytes] | None:

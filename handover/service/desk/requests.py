@@ -88,6 +88,7 @@ class PendingRequest:
         as_of: Time of issue.
         revision: The revision that was chosen for it; None before.
         by: Who asked.
+        files: The files that came with the record, by name.
     """
 
     number: int
@@ -97,6 +98,7 @@ class PendingRequest:
     as_of: datetime
     revision: int | None
     by: str
+    files: Mapping[str, bytes]
 
 
 def receive(desk: Desk, request: DeskRequest) -> None:
@@ -177,14 +179,15 @@ def _pending(connection: Connection, row: Any) -> PendingRequest:
     files = connection.execute(
         select(REQUEST_FILE.c.name, REQUEST_FILE.c.data).where(REQUEST_FILE.c.request == row.number)
     )
-    record = RecordSource(
-        row.record_name, bytes(row.record), MemoryFiles({each.name: bytes(each.data) for each in files})
-    )
+    named = {each.name: bytes(each.data) for each in files}
+    record = RecordSource(row.record_name, bytes(row.record), MemoryFiles(named))
     weather = None
     if row.weather is not None:
         received = None if row.weather_received is None else to_time(row.weather_received)
         weather = WeatherFile(row.weather_name, bytes(row.weather), received, service=row.weather_service)
-    return PendingRequest(row.number, row.key, record, weather, to_time(row.as_of), row.revision, row.by)
+    return PendingRequest(
+        row.number, row.key, record, weather, to_time(row.as_of), row.revision, row.by, named
+    )
 
 
 # ---- steps ------------------------------------------------------------------------------------------

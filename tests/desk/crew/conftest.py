@@ -53,7 +53,7 @@ class StandInServices:
         self.language = "en"
         self.records: list[dict[str, Any]] = []
         self.items: list[DueItem] = []
-        self.requests: dict[str, tuple[str, RecordSource, dict[str, bytes]]] = {}
+        self.requests: dict[str, tuple[RecordSource, dict[str, bytes]]] = {}
         self.state = PapersState("writing")
         self.brief: PapersInBrief | None = None
         self.drawn = count(1)
@@ -65,11 +65,8 @@ class StandInServices:
     def draw_key(self) -> str:
         return f"drawn{next(self.drawn):08}"
 
-    def reader(self, _: Request) -> CrewMember:
+    def member(self, _: Request) -> CrewMember:
         return CrewMember("Ines", self.language, "session-0001")
-
-    def choose_language(self, _: Request, language: str) -> None:
-        self.language = language
 
     def last_records(self) -> list[dict[str, Any]]:
         return self.records
@@ -77,13 +74,16 @@ class StandInServices:
     def visits(self, _: date) -> list[DueItem]:
         return self.items
 
-    def owner_url(self, job: str) -> str:
+    def is_taken(self, _: str) -> bool:
+        return False
+
+    def owner_url(self, job: str, _: str) -> str:
         return f"https://desk.example.com/o/{sha256(job.encode()).hexdigest()[:22]}"
 
-    def ask_for_papers(self, job: str, source: RecordSource, files: dict[str, bytes], request: str) -> None:
-        self.requests.setdefault(request, (job, source, files))
+    def ask_for_papers(self, source: RecordSource, files: dict[str, bytes], request: str, _: str) -> None:
+        self.requests.setdefault(request, (source, files))
 
-    def papers_state(self, _job: str, request: str) -> PapersState:
+    def papers_state(self, request: str) -> PapersState:
         return self.state if request in self.requests else PapersState()
 
     def papers(self, _job: str, _language: str) -> PapersInBrief | None:
