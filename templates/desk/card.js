@@ -71,6 +71,11 @@ form.addEventListener("change", (event) => {
   enter({ [input.name]: text });
 });
 
+// A phone that is put away in the middle of a field keeps what stands there.
+const leave = () => { if (document.hidden) document.activeElement?.blur(); };
+document.addEventListener("visibilitychange", leave);
+addEventListener("pagehide", () => document.activeElement?.blur());
+
 function choose(name, text) {
   show(name, text);
   enter({ [name]: text });

@@ -22,6 +22,7 @@ function signaturePad(pad, onSigned) {
   picture.addEventListener("pointerdown", (event) => {
     if (line || event.button > 0) return;
     event.preventDefault();
+    document.activeElement?.blur(); // a field that is still open is kept first
     clearTimeout(timer);
     picture.setPointerCapture(event.pointerId);
     line = document.createElementNS("http://www.w3.org/2000/svg", "polyline");

@@ -246,3 +246,9 @@ def phone_of(chromium: Browser, server: DeskServer) -> Iterator[Callable[..., Ph
     for each in phones:
         each.context.close()
     assert [problem for each in phones for problem in each.problems] == []
+
+
+@pytest.fixture
+def phone_on() -> Callable[[Browser, str], Phone]:
+    """Give a phone on another desk."""
+    return Phone
