@@ -5,6 +5,7 @@ from __future__ import annotations
 import warnings
 from base64 import b64encode
 from contextlib import contextmanager, suppress
+from functools import cache
 from io import BytesIO
 from typing import TYPE_CHECKING
 
@@ -19,6 +20,8 @@ MAX_PICTURE_BYTES = 40_000_000
 MAX_SIDE_PIXELS = 12_000
 MAX_PIXELS = 50_000_000
 """Maximum pixels of a picture, by its header: a small file can hold many more than fit in memory."""
+
+_FORMATS = ("PNG", "JPEG")
 
 
 def picture_uri(content: bytes, name: str, longest: int) -> str:
@@ -41,7 +44,7 @@ def clean_picture(content: bytes, name: str, longest: int) -> bytes:
     """Return a picture as JPEG, scaled, upright, without metadata; what is see-through is white.
 
     Args:
-        content: PNG or JPEG.
+        content: PNG or JPEG; or HEIC, as some phones write it, where its library is installed.
         name: What it is called in the finding.
         longest: Maximum pixels of the longer side.
 
@@ -50,7 +53,7 @@ def clean_picture(content: bytes, name: str, longest: int) -> bytes:
     """
     from PIL import Image  # noqa: PLC0415 - heavy
 
-    with _open_picture(content, name, longest) as picture:
+    with _open_picture(content, name, longest, (*_FORMATS, *_formats_of_phones())) as picture:
         kind, data = _encode(picture)
         if kind == "JPEG":
             return data
@@ -61,7 +64,9 @@ def clean_picture(content: bytes, name: str, longest: int) -> bytes:
 
 
 @contextmanager
-def _open_picture(content: bytes, name: str, longest: int) -> Iterator[Image]:
+def _open_picture(
+    content: bytes, name: str, longest: int, formats: tuple[str, ...] = _FORMATS
+) -> Iterator[Image]:
     """Give a picture from outside, scaled and upright.
 
     Raises:
@@ -74,7 +79,7 @@ def _open_picture(content: bytes, name: str, longest: int) -> Iterator[Image]:
     if len(content) > MAX_PICTURE_BYTES:
         raise _unusable(name, "the picture is larger than 40 MB")
     try:
-        with _strict_decoding(), read_picture(BytesIO(content), formats=("PNG", "JPEG")) as picture:
+        with _strict_decoding(), read_picture(BytesIO(content), formats=formats) as picture:
             if max(picture.size) > MAX_SIDE_PIXELS:
                 raise _unusable(name, f"the picture is more than {MAX_SIDE_PIXELS} pixels wide or high")
             if picture.width * picture.height > MAX_PIXELS:
@@ -86,6 +91,17 @@ def _open_picture(content: bytes, name: str, longest: int) -> Iterator[Image]:
         raise _unusable(name, f"the picture is more than {MAX_SIDE_PIXELS} pixels wide or high") from fault
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError) as fault:
         raise _unusable(name, "the file cannot be read as a picture") from fault
+
+
+@cache
+def _formats_of_phones() -> tuple[str, ...]:
+    """Return the further formats that can be opened here."""
+    try:
+        from pillow_heif import register_heif_opener  # noqa: PLC0415 - optional
+    except ImportError:
+        return ()
+    register_heif_opener()
+    return ("HEIF",)
 
 
 @contextmanager

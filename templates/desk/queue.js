@@ -127,6 +127,28 @@ async function post(number, item) {
   return "";
 }
 
+const COPIES = "crew-pages";
+
+// The cards in the list are on the phone, to be opened without signal.
+async function copyCards() {
+  const links = [...document.querySelectorAll("[data-cards] a")].map((each) => each.pathname);
+  const copies = links.length && "caches" in self && (await caches.open(COPIES));
+  for (const path of links) {
+    const response = await fetch(path).catch(() => null);
+    if (response?.ok && !response.redirected) await copies.put(path, response);
+  }
+}
+
+// Who signs out leaves no copies on the phone; what is not sent yet has to be sent first.
+document.querySelector("[data-sign-out]")?.addEventListener("submit", async (event) => {
+  event.preventDefault();
+  await flush();
+  if ((await keptItems()).length) return;
+  if ("caches" in self) await caches.delete(COPIES);
+  await transact("cards", "readwrite", (store) => store.clear());
+  event.target.submit();
+});
+
 addEventListener("online", flush);
 addEventListener("pageshow", flush);
 document.addEventListener("visibilitychange", () => { if (!document.hidden) flush(); });
@@ -141,5 +163,6 @@ setInterval(() => { if (!document.hidden) flush(); }, 20000);
   }
   await showKept();
   flush();
+  if (navigator.onLine) copyCards();
   if ("serviceWorker" in navigator) navigator.serviceWorker.register("/crew/worker.js", { scope: "/crew" });
 })();

@@ -39,6 +39,14 @@ def test_a_picture_that_is_turned_by_its_data_is_turned_in_its_pixels() -> None:
         assert found.size == (300, 400)
 
 
+def test_a_picture_in_the_format_of_some_phones_becomes_jpeg() -> None:
+    heif = pytest.importorskip("pillow_heif")
+    out = BytesIO()
+    heif.from_pillow(Image.new("RGB", (400, 300), "grey")).save(out)
+    with Image.open(BytesIO(write_picture(out.getvalue()))) as found:
+        assert (found.format, found.size) == ("JPEG", (400, 300))
+
+
 def test_what_is_see_through_becomes_white() -> None:
     with Image.open(BytesIO(write_picture(picture((40, 30), "PNG", "RGBA")))) as found:
         assert found.mode == "RGB"

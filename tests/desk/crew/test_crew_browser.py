@@ -96,6 +96,54 @@ def test_a_day_without_signal_is_kept_and_sent_once(
     assert again.card.number == stored.card.number
 
 
+def test_a_card_that_others_began_is_on_the_phone_without_signal(
+    phone_of: PhoneOf, server: DeskServer, services: StandInServices
+) -> None:
+    one, two = phone_of(), phone_of()
+    key = one.new_card()
+    one.type("owner.name", "Lee Park")
+    one.tap("#job-name")
+    one.wait_for_changes(1)
+    ready_for_no_signal(two)
+    two.page.goto("/crew")
+    two.page.wait_for_function("path => caches.match(path).then(Boolean)", arg=f"/crew/card/{key}")
+    server.stop()
+    two.page.goto("/crew")
+    two.tap(f"a[href='/crew/card/{key}']")
+    two.page.wait_for_selector("form.ready")
+    assert two.page.input_value("[name='owner.name']") == "Lee Park"
+    two.type("slab.width", "26")
+    two.tap("#job-name")
+    two.wait_for_kept("1 kept")
+    server.begin()
+    two.page.evaluate("() => flush()")
+    two.wait_for_changes(2)
+    stored = services.cards.read(key)
+    assert stored is not None
+    assert stored.card.texts == {"owner.name": "Lee Park", "slab.width": "26 ft"}
+
+
+def test_who_signs_out_leaves_nothing_on_the_phone_and_loses_nothing(
+    phone_of: PhoneOf, server: DeskServer, services: StandInServices
+) -> None:
+    phone = phone_of()
+    ready_for_no_signal(phone)
+    server.stop()
+    key = phone.new_card()
+    phone.type("owner.name", "Lee Park")
+    phone.tap("#job-name")
+    phone.wait_for_kept("1 kept")
+    phone.page.goto("/crew")
+    phone.wait_for_kept("1 kept")
+    phone.tap("[data-sign-out] button")  # not before it is sent
+    phone.wait_for_kept("1 kept on this phone No signal.")
+    server.begin()
+    phone.tap("[data-sign-out] button")
+    phone.page.wait_for_url("**/sign-out")
+    assert services.cards.read(key) is not None
+    assert phone.page.evaluate("() => caches.has('crew-pages')") is False
+
+
 def test_what_the_server_took_without_a_word_is_sent_again_and_counts_once(
     phone_of: PhoneOf, services: StandInServices
 ) -> None:
