@@ -9,6 +9,7 @@ from urllib.parse import urlsplit
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
+from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import PlainTextResponse
 from starlette.routing import Mount, Route
 
@@ -16,11 +17,13 @@ from handover.desk.api import create_api
 from handover.desk.crew import crew_routes
 from handover.desk.crew_services import DeskCrewServices
 from handover.desk.office import office_routes
+from handover.desk.owner import owner_routes
 from handover.desk.pages import browser_language, page
 from handover.desk.security import BodyLimit, OriginCheck, SecurityHeaders
 from handover.desk.sessions import SignInNeeded, ask_to_sign_in
 from handover.desk.sign_in import sign_in_routes
 from handover.desk.static_files import send_static
+from handover.service.desk.owner_pages import OwnerIssues
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -52,6 +55,9 @@ class BackgroundWork(Protocol):
     def submit(self, request: DeskRequest) -> None:
         """Keep a request, and begin its work."""
 
+    def archive_acknowledgement(self, job: str, revision: int) -> None:
+        """Archive the acknowledgement of an issue."""
+
 
 def create_app(desk: Desk, address: DeskAddress, work: BackgroundWork) -> Starlette:
     """Return the application.
@@ -61,7 +67,7 @@ def create_app(desk: Desk, address: DeskAddress, work: BackgroundWork) -> Starle
         address: Where people reach it.
         work: The work in the background, begun; the caller stops it.
     """
-    api = create_api()
+    api, issues = create_api(), OwnerIssues(desk)
     app = Starlette(
         routes=[
             Route("/healthz", healthz),
@@ -70,18 +76,21 @@ def create_app(desk: Desk, address: DeskAddress, work: BackgroundWork) -> Starle
             *sign_in_routes(),
             *office_routes(),
             *crew_routes(DeskCrewServices(desk, address.url, work.submit)),
+            *owner_routes(),
             Mount("/api", api),
         ],
         middleware=[
             Middleware(SecurityHeaders, is_secure=address.is_secure),
             Middleware(OriginCheck, origin=address.url),
             Middleware(BodyLimit),
+            Middleware(GZipMiddleware, minimum_size=1000),
         ],
         exception_handlers={SignInNeeded: ask_to_sign_in, HTTPException: show_error},
     )
     for each in (app, api):
         each.state.desk = desk
         each.state.work = work
+        each.state.issues = issues
         each.state.url = address.url
         each.state.is_secure = address.is_secure
     return app

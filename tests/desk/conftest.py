@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import secrets
+import shutil
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -13,13 +14,17 @@ import pytest
 from argon2 import PasswordHasher
 from starlette.testclient import TestClient
 
+from handover.archive.store import Archive
 from handover.desk.app import DeskAddress, create_app
 from handover.jobs.attached_files import MemoryFiles
 from handover.jobs.reading import RecordSource
+from handover.service.archiving import archive_issue
 from handover.service.desk import passwords, people
 from handover.service.desk.database import open_desk
 from handover.service.desk.issue_steps import IssueSteps
 from handover.service.desk.issue_worker import make_set
+from handover.service.desk.owner_links import require_link
+from handover.service.desk.owner_pages import archive_acknowledgement
 from handover.service.desk.people import NewPerson
 from handover.service.desk.requests import DeskRequest, RequestOutcome, outcome_of, receive
 from handover.service.job_inputs import WeatherFile
@@ -37,6 +42,7 @@ if TYPE_CHECKING:
 
 PASSWORD = "wet all day long"  # noqa: S105
 URL = "http://testserver"
+JOB = "2026-07-14-test-slab"
 AS_OF = "2026-07-14T12:30:00-04:00"
 
 Ask = Callable[..., RequestOutcome]
@@ -113,6 +119,9 @@ class WorkAtOnce:
         receive(self.desk, request)
         self.finish(request.key)
 
+    def archive_acknowledgement(self, job: str, revision: int) -> None:
+        archive_acknowledgement(self.desk, job, revision)
+
     def finish(self, key: str) -> None:
         if (job := self.steps.read(key)) is not None:
             self.steps.forecast(key)
@@ -122,6 +131,35 @@ class WorkAtOnce:
 @pytest.fixture
 def desk_work(desk: Desk, stand_in_pdf: None, few_members: None) -> WorkAtOnce:  # noqa: ARG001 - make it cheap
     return WorkAtOnce(desk)
+
+
+@pytest.fixture(scope="session")
+def issued_archive(
+    once: Callable[[str, Callable[[Path], None]], Path],
+    issue_into: Callable[[Path, datetime], None],
+) -> Path:
+    """Return an archive with the invented job, which nobody changes."""
+
+    def fill(folder: Path) -> None:
+        issue_into(folder, datetime.fromisoformat(AS_OF))
+        with Archive(folder / "archive") as archive:
+            archive_issue(archive, folder / "out", datetime.fromisoformat(AS_OF))
+
+    return once("desk-issue", fill) / "archive"
+
+
+@pytest.fixture
+def issued_desk(desk: Desk, issued_archive: Path) -> Desk:
+    """Return a desk whose archive has the first issue of the invented job."""
+    desk.archive.close()
+    shutil.copytree(issued_archive, desk.archive.folder, dirs_exist_ok=True)
+    return desk
+
+
+@pytest.fixture
+def owner_path(issued_desk: Desk) -> str:
+    """Return the path of the owner's page of the invented job."""
+    return f"/o/{require_link(issued_desk, JOB, 'ana').token}"
 
 
 @pytest.fixture

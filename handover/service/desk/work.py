@@ -11,13 +11,14 @@ from typing import TYPE_CHECKING, Any, Self
 
 from handover.service.desk.issue_steps import IssueSteps
 from handover.service.desk.issue_worker import make_set
+from handover.service.desk.owner_pages import archive_acknowledgement, open_acknowledgements
 from handover.service.desk.requests import pending_keys, receive
 from handover.service.worker_limits import UNLIMITED
 from handover.service.worker_pool import Workers
 from handover.service.workers import warm_up
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
 
     from handover.service.desk.database import Desk
     from handover.service.desk.issue_worker import MadeSet
@@ -36,6 +37,8 @@ EXECUTOR = "desk"
 """The name of this machine: a workflow is taken up again by one of the same name."""
 
 _UNDER_WAY = ("PENDING", "ENQUEUED", "DELAYED", "SUCCESS")
+
+ARCHIVE_ATTEMPTS = 5
 
 STOP_S = 60
 """How long a stop waits for the work under way; what is not done by then goes on after the next start."""
@@ -72,7 +75,7 @@ class DeskWork:
         self._url = url or f"sqlite:///{desk.archive.folder / WORK_FILE}"
         self._steps = IssueSteps(desk, self._make_set, settings, key)
         self._pool: Workers[IssueRequest, MadeSet] | None = None
-        self._workflow: Callable[[str], None] | None = None
+        self._workflows: Mapping[str, Callable[..., None]] = {}
         self._is_stopping = threading.Event()
 
     def __enter__(self) -> Self:
@@ -81,10 +84,12 @@ class DeskWork:
 
         self._pool = Workers[Any, Any](self._count, make_set, warm_up, self._limits)
         DBOS(config=_config(self._url))
-        self._workflow = self._define_workflow()
+        self._workflows = {"issue": self._define_issue(), "acknowledge": self._define_acknowledgement()}
         DBOS.launch()
         for key in pending_keys(self.desk):
-            self._start(key)
+            self._start(key, "issue", key)
+        for each in open_acknowledgements(self.desk):
+            self.archive_acknowledgement(each.job, each.revision)
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -99,11 +104,15 @@ class DeskWork:
     def submit(self, request: DeskRequest) -> None:
         """Keep a request, and begin its work; one that came before is the same one."""
         receive(self.desk, request)
-        self._start(request.key)
+        self._start(request.key, "issue", request.key)
 
-    # ---- the workflow
+    def archive_acknowledgement(self, job: str, revision: int) -> None:
+        """Archive the acknowledgement of an issue; once more after a kill."""
+        self._start(f"acknowledge-{revision}-{job}", "acknowledge", job, revision)
 
-    def _define_workflow(self) -> Callable[[str], None]:
+    # ---- the workflows
+
+    def _define_issue(self) -> Callable[[str], None]:
         from dbos import DBOS  # noqa: PLC0415 - heavy
 
         steps = self._steps
@@ -122,17 +131,33 @@ class DeskWork:
 
         return issue_record
 
-    def _start(self, key: str) -> None:
-        """Begin or resume the workflow of a request."""
+    def _define_acknowledgement(self) -> Callable[[str, int], None]:
+        from dbos import DBOS  # noqa: PLC0415 - heavy
+
+        desk = self.desk
+
+        @DBOS.workflow(name="archive-acknowledgement")
+        def archive_it(job: str, revision: int) -> None:
+            DBOS.run_step(
+                {"name": "archive", "retries_allowed": True, "max_attempts": ARCHIVE_ATTEMPTS},
+                archive_acknowledgement,
+                desk,
+                job,
+                revision,
+            )
+
+        return archive_it
+
+    def _start(self, key: str, workflow: str, *arguments: object) -> None:
+        """Begin or resume a workflow, by its key."""
         from dbos import DBOS, SetWorkflowID  # noqa: PLC0415 - heavy
 
-        assert self._workflow is not None  # noqa: S101 - it is defined on entry
         status = DBOS.get_workflow_status(key)
         if status is not None and status.status not in _UNDER_WAY:  # a stop came between two steps
             DBOS.fork_workflow(key, 1)
             return
         with SetWorkflowID(key):
-            DBOS.start_workflow(self._workflow, key)
+            DBOS.start_workflow(self._workflows[workflow], *arguments)
 
     def _make_set(self, request: IssueRequest) -> MadeSet:
         assert self._pool is not None  # noqa: S101 - it is begun on entry
