@@ -15,6 +15,7 @@ import pytest
 import uvicorn
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
+from starlette.responses import HTMLResponse, RedirectResponse
 from starlette.routing import Route
 from starlette.testclient import TestClient
 
@@ -106,7 +107,12 @@ def services(desk_engine: Engine) -> StandInServices:
 
 def crew_app(services: StandInServices) -> Starlette:
     """Return the crew's pages with their files, behind what stands before every page of the desk."""
-    routes = [*crew_routes(services), Route("/static/{name}", send_static)]
+    routes = [
+        *crew_routes(services),
+        Route("/static/{name}", send_static),
+        Route("/sign-out", lambda _: RedirectResponse("/sign-in", 303), methods=["POST"]),
+        Route("/sign-in", lambda _: HTMLResponse("<title>Sign in</title>")),
+    ]
     middleware = [Middleware(SecurityHeaders, is_secure=False), Middleware(OriginCheck, origin=None)]
     return Starlette(routes=routes, middleware=middleware)
 

@@ -136,10 +136,12 @@ def test_who_signs_out_leaves_nothing_on_the_phone_and_loses_nothing(
     phone.page.goto("/crew")
     phone.wait_for_kept("1 kept")
     phone.tap("[data-sign-out] button")  # not before it is sent
+    phone.page.evaluate("() => flush()")
     phone.wait_for_kept("1 kept on this phone No signal.")
+    assert phone.page.url.endswith("/crew")
     server.begin()
     phone.tap("[data-sign-out] button")
-    phone.page.wait_for_url("**/sign-out")
+    phone.page.wait_for_url("**/sign-in")
     assert services.cards.read(key) is not None
     assert phone.page.evaluate("() => caches.has('crew-pages')") is False
 
