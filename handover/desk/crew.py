@@ -60,6 +60,7 @@ if TYPE_CHECKING:
 MAX_CHANGE_BYTES = 400_000
 MAX_UPLOAD_BYTES = 15_000_000
 MAX_FORM_FIELDS = 1000
+MAX_VISIT_NAME = 200
 MAX_FORM_FILES = 40
 
 SAY_KEPT = {"Cache-Control": "no-store"}
@@ -81,6 +82,15 @@ class PapersState:
 
     state: str = "none"
     findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True)
+class CrewVisitItem:
+    """A visit of the crew: what is due, its name among those of its job, and when it was done."""
+
+    item: DueItem
+    name: str
+    done_at: datetime | None = None
 
 
 class CrewServices(Protocol):
@@ -110,8 +120,11 @@ class CrewServices(Protocol):
     def last_records(self) -> Sequence[Mapping[str, Any]]:
         """Return the tables of the last records of the firm, the last first."""
 
-    def visits(self, day: date) -> Sequence[DueItem]:
+    def visits(self, day: date) -> Sequence[CrewVisitItem]:
         """Return the crew's visits of a day."""
+
+    def tick_visit(self, job: str, visit: str, by: str) -> None:
+        """Note that a visit is done."""
 
     def is_taken(self, job: str) -> bool:
         """Return whether the archive has a job of that id."""
@@ -145,6 +158,7 @@ def crew_routes(services: CrewServices) -> list[Route]:
     own: tuple[tuple[str, Endpoint, str], ...] = (
         ("/crew", pages.today, "GET"),
         ("/crew/new", pages.new_card, "GET"),
+        ("/crew/visits", pages.post_visit, "POST"),
         (card, pages.card, "GET"),
         (card, pages.post_card, "POST"),
         (f"{card}/changes", pages.post_changes, "POST"),
@@ -193,7 +207,7 @@ class _CrewPages:
             "crew_today.html",
             request,
             firm=services.firm,
-            visits=[_visit(each) for each in services.visits(day)],
+            visits=[_visit(each, words, services.zone) for each in services.visits(day)],
             open_cards=[self._line(each, words) for each in self._cards.open_cards()],
             passed_on=[self._line(each, words) for each in self._cards.passed_on()],
         )
@@ -209,6 +223,18 @@ class _CrewPages:
             "begun": format_date(begun, "EEE d MMM", locale=words.locale),
             "missing": len(examine_card(stored.card, stored.pictures).missing),
         }
+
+    async def post_visit(self, request: Request) -> Response:
+        """Note that a visit is done."""
+        async with request.form(max_fields=5, max_files=0) as form:
+            job, visit = (str(form.get(each, ""))[:MAX_VISIT_NAME] for each in ("job", "visit"))
+        if not job or not visit:
+            raise HTTPException(422)
+        by = self._services.member(request).name
+        await run_in_threadpool(self._services.tick_visit, job, visit, by)
+        if "application/json" in request.headers.get("accept", ""):
+            return JSONResponse({})
+        return RedirectResponse("/crew", 303)
 
     # ---- the card
 
@@ -475,17 +501,22 @@ def _icon(size: int) -> bytes:
     return out.getvalue()
 
 
-def _visit(item: DueItem) -> Mapping[str, object]:
+def _visit(visit: CrewVisitItem, words: Translations, zone: ZoneInfo) -> Mapping[str, object]:
     """Return a visit of the crew, with the address of a map."""
-    where = quote(item.street)
+    from babel.dates import format_time  # noqa: PLC0415 - heavy
+
+    item, where, done = visit.item, quote(visit.item.street), visit.done_at
+    here = item.start.tzinfo if item.start else zone
     return {
+        "job": item.job,
+        "name": visit.name,
         "hours": item.hours,
         "what": item.what,
         "where": item.street,
         "owner": item.owner,
         "phone": item.phone,
         "map": f"https://www.openstreetmap.org/search?query={where}" if where else "",
-        "done": False,
+        "done": done and format_time(done.astimezone(here), "short", locale=words.locale),
     }
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from handover.desk.crew import CrewMember, PapersState
+from handover.desk.crew import CrewMember, CrewVisitItem, PapersState
 from handover.desk.pages import page
 from handover.desk.sessions import require, session_secret
 from handover.documents.templating import read_text
@@ -14,6 +14,7 @@ from handover.service.desk.firm_jobs import FirmJobs
 from handover.service.desk.owner_links import link_of, require_link
 from handover.service.desk.passwords import digest
 from handover.service.desk.requests import DeskRequest, outcome_of
+from handover.service.desk.visit_ticks import tick_visit, ticks_of_visits, visit_name
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
     from handover.jobs.reading import RecordSource
     from handover.service.desk.database import Desk
     from handover.service.desk.papers_in_brief import PapersInBrief
-    from handover.service.office import DueItem
 
 DRAWN_BYTES = 10
 _STATES = {"received": "writing", "published": "done", "refused": "failed", "failed": "failed"}
@@ -74,9 +74,20 @@ class DeskCrewServices:
         """Return the tables of the last records of the firm, the last first."""
         return self._jobs.last_records()
 
-    def visits(self, day: date) -> Sequence[DueItem]:
+    def visits(self, day: date) -> Sequence[CrewVisitItem]:
         """Return the crew's visits of a day."""
-        return self._jobs.visits(day)
+        items = self._jobs.visits(day)
+        ticks = ticks_of_visits(self._desk, (each.job for each in items))
+        named = ((each, visit_name(each)) for each in items)
+        return [
+            CrewVisitItem(item, name, tick.at if (tick := ticks.get((item.job, name))) else None)
+            for item, name in named
+        ]
+
+    def tick_visit(self, job: str, visit: str, by: str) -> None:
+        """Note that a visit is done, where the archive has the job."""
+        if self._jobs.is_archived(job):
+            tick_visit(self._desk, job, visit, by)
 
     def is_taken(self, job: str) -> bool:
         """Return whether the archive has a job of that id."""

@@ -127,6 +127,17 @@ async function post(number, item) {
   return "";
 }
 
+// A form that is kept like everything else: it is done for who taps it, and sent when there is signal.
+for (const form of document.querySelectorAll("[data-keep]")) {
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const body = new URLSearchParams(new FormData(form)).toString();
+    await keep({ url: form.getAttribute("action"), type: "application/x-www-form-urlencoded", body });
+    form.closest(".visit").classList.add("done");
+    form.replaceChildren(form.dataset.done);
+  });
+}
+
 const COPIES = "crew-pages";
 
 // The cards in the list are on the phone, to be opened without signal.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from io import BytesIO
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,7 @@ from handover.service.desk import people
 from handover.service.desk.card_store import CardStore
 from handover.service.desk.people import NewPerson
 from handover.service.desk.requests import outcome_of
+from handover.service.desk.visit_ticks import ticks_of_visits
 from handover.service.job_inputs import WeatherFile
 
 if TYPE_CHECKING:
@@ -162,12 +164,24 @@ def test_the_next_card_knows_what_the_last_job_said(crew: TestClient) -> None:
 
 
 @pytest.mark.usefixtures("forecast")
-def test_todays_visits_are_on_the_page_of_the_crew(crew: TestClient, desk_clock: DeskClock) -> None:
+def test_todays_visits_are_on_the_page_of_the_crew_and_are_ticked(
+    crew: TestClient, desk: Desk, desk_clock: DeskClock
+) -> None:
     fill(crew, "card0001", DAY)
     crew.post("/crew/card/card0001/handover", data={"key": "request-0001"})
     desk_clock.go_on(hours=24)
     page = crew.get("/crew").text
     assert 'class="visit' in page
+    forms = re.findall(r'name="job" value="([^"]*)"><input type="hidden" name="visit" value="([^"]*)"', page)
+    job, visit = forms[0]
+    assert job == JOB
+    for _ in range(2):
+        crew.post("/crew/visits", data={"job": job, "visit": visit})
+    page = crew.get("/crew").text
+    assert page.count("Done 12:30") == 1
+    assert page.count('name="visit"') == len(forms) - 1
+    crew.post("/crew/visits", data={"job": "no-such-job", "visit": visit})
+    assert not ticks_of_visits(desk, ["no-such-job"])
     assert 'href="tel:3365550117"' in page
 
 

@@ -19,7 +19,7 @@ from starlette.responses import HTMLResponse, RedirectResponse
 from starlette.routing import Route
 from starlette.testclient import TestClient
 
-from handover.desk.crew import CrewMember, PapersState, crew_routes
+from handover.desk.crew import CrewMember, CrewVisitItem, PapersState, crew_routes
 from handover.desk.pages import page
 from handover.desk.security import OriginCheck, SecurityHeaders
 from handover.desk.static_files import send_static
@@ -54,6 +54,7 @@ class StandInServices:
         self.language = "en"
         self.records: list[dict[str, Any]] = []
         self.items: list[DueItem] = []
+        self.ticks: dict[tuple[str, str], datetime] = {}
         self.requests: dict[str, tuple[RecordSource, dict[str, bytes]]] = {}
         self.state = PapersState("writing")
         self.brief: PapersInBrief | None = None
@@ -72,8 +73,11 @@ class StandInServices:
     def last_records(self) -> list[dict[str, Any]]:
         return self.records
 
-    def visits(self, _: date) -> list[DueItem]:
-        return self.items
+    def visits(self, _: date) -> list[CrewVisitItem]:
+        return [CrewVisitItem(each, each.kind, self.ticks.get((each.job, each.kind))) for each in self.items]
+
+    def tick_visit(self, job: str, visit: str, _: str) -> None:
+        self.ticks.setdefault((job, visit), self.now())
 
     def is_taken(self, _: str) -> bool:
         return False

@@ -11,6 +11,7 @@ from PIL import Image
 
 from handover.desk.crew import PapersState
 from handover.jobs.reading import examine_source
+from handover.service.office import DueItem
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -121,6 +122,25 @@ def test_a_card_that_others_began_is_on_the_phone_without_signal(
     stored = services.cards.read(key)
     assert stored is not None
     assert stored.card.texts == {"owner.name": "Lee Park", "slab.width": "26 ft"}
+
+
+def test_a_visit_is_ticked_without_signal(
+    phone_of: PhoneOf, server: DeskServer, services: StandInServices
+) -> None:
+    services.items = [
+        DueItem("strip", "Strip the edge forms", None, None, "7:30 am", "job", "Dana", "", "", "", "", "")
+    ]
+    phone = phone_of()
+    phone.page.goto("/crew")
+    server.stop()
+    phone.tap("[data-keep] button")
+    phone.wait_for_kept("1 kept on this phone No signal.")
+    server.begin()
+    phone.page.evaluate("() => flush()")
+    phone.wait_for_kept("All sent")
+    assert ("job", "strip") in services.ticks
+    phone.page.reload()
+    assert phone.page.locator(".visit.done").count() == 1
 
 
 def test_who_signs_out_leaves_nothing_on_the_phone_and_loses_nothing(
