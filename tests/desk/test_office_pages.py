@@ -20,9 +20,10 @@ if TYPE_CHECKING:
 
     from handover.service.desk.database import Desk
     from handover.service.desk.people import Person
+    from tests.desk.conftest import Ask
 
 PASSWORD = "wet all day long"  # noqa: S105
-PAGES = ("/office/people", "/office/trail")
+PAGES = ("/office", "/office/people", "/office/trail")
 
 
 @pytest.fixture
@@ -41,7 +42,7 @@ def browser_of(app: Starlette, desk: Desk, by: Person, role: people.Role) -> Tes
     return browser
 
 
-@pytest.mark.parametrize("path", ["/office", *PAGES])
+@pytest.mark.parametrize("path", PAGES)
 def test_the_office_is_for_the_office(
     desk_app: Starlette, desk: Desk, firm_owner: Person, visitor: TestClient, path: str
 ) -> None:
@@ -105,3 +106,81 @@ def test_every_code_of_the_trail_and_every_refusal_has_words(language: str) -> N
                     codes.add((kind, node.args[place].value))
     assert len(codes) > 10
     assert [each for each in codes if not words.has(f"desk.{each[0]}.{each[1]}")] == []
+
+
+# ---- jobs -------------------------------------------------------------------------------------------
+
+JOB = "2026-07-14-test-slab"
+JOB_PAGE = f"/office/jobs/{JOB}"
+
+
+def link_on(page: str) -> str:
+    found = re.search(r"http://testserver(/o/[\w-]+)", page)
+    return found[1] if found else ""
+
+
+def test_a_published_issue_is_to_be_sent_until_somebody_sent_it(office: TestClient, ask: Ask) -> None:
+    assert "Nothing is to be sent" in office.get("/office").text
+    assert "No job yet" in office.get("/office").text
+    ask("one")
+    page = office.get("/office").text
+    assert "Ana Prueba" in page
+    assert "mailto:ana%40example.org?subject=" in page
+    assert "not acknowledged" in page
+    assert office.post(JOB_PAGE, data={"do": "sent", "next": "/office"}).headers["location"] == "/office"
+    assert "Nothing is to be sent" in office.get("/office").text
+    ask("two", at="2026-07-14T18:00:00-04:00")
+    assert "Nothing is to be sent" not in office.get("/office").text
+
+
+def test_jobs_are_found_by_words(office: TestClient, ask: Ask) -> None:
+    ask("one")
+    assert JOB in office.get("/office?q=prueba").text
+    assert "No job has these words" in office.get("/office?q=nobody").text
+
+
+def test_a_link_is_shown_renewed_and_withdrawn(office: TestClient, ask: Ask, visitor: TestClient) -> None:
+    ask("one")
+    first = link_on(office.get(JOB_PAGE).text)
+    assert visitor.get(first).status_code == 200
+    assert office.post(JOB_PAGE, data={"do": "renew"}).status_code == 303
+    second = link_on(office.get(JOB_PAGE).text)
+    assert visitor.get(first).status_code == 410
+    assert visitor.get(second).status_code == 200
+    office.post(JOB_PAGE, data={"do": "withdraw"})
+    assert visitor.get(second).status_code == 410
+    page = office.get(JOB_PAGE).text
+    assert link_on(page) == ""
+    assert "It has no link that works" in page
+    trail = office.get("/office/trail").text
+    assert "withdrew the link of a job" in trail
+
+
+def test_what_the_owner_said_is_on_the_page_of_the_job(office: TestClient, ask: Ask) -> None:
+    ask("one")
+    assert "Nothing yet" in office.get(JOB_PAGE).text
+    link = link_on(office.get(JOB_PAGE).text)
+    (key, *_) = re.findall(r'name="tick" value="([^"]*)"', office.get(link).text)
+    office.post(f"{link}/could-not", data={"task": key})
+    office.post(f"{link}/acknowledge", data={"revision": "1", "name": "Ana Prueba"})
+    page = office.get(JOB_PAGE).text
+    assert "Ana Prueba has read issue 1" in page
+    assert f"{key}: could not do it" in page
+    assert f"{JOB}: {key}" in office.get("/office").text
+    assert "not acknowledged" not in page
+
+
+def test_jobs_are_for_the_office(
+    office: TestClient, ask: Ask, desk_app: Starlette, desk: Desk, firm_owner: Person
+) -> None:
+    ask("one")
+    crew = browser_of(desk_app, desk, firm_owner, "crew")
+    assert crew.get(JOB_PAGE).status_code == 403
+    assert crew.post(JOB_PAGE, data={"do": "withdraw"}).status_code == 403
+    assert (
+        TestClient(desk_app, follow_redirects=False).post(JOB_PAGE, data={"do": "renew"}).status_code == 303
+    )
+    assert len(re.findall("/o/", office.get(JOB_PAGE).text)) > 0
+    assert office.get("/office/jobs/other").status_code == 404
+    assert office.post("/office/jobs/other", data={"do": "renew"}).status_code == 404
+    assert office.post(JOB_PAGE, data={"do": "burn"}).status_code == 422
