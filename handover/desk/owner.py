@@ -80,6 +80,7 @@ def _page(request: Request, refusal: str = "") -> Response:
         wording=words,
         say=words.say,
         work=care.work_at(desk.now()),
+        rest=care.rest_at(desk.now()),
         seen=owner_pages.is_seen(desk, job, revision),
         said=owner_pages.acknowledgement_of(desk, job, revision),
         refusal=refusal,

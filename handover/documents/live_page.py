@@ -21,8 +21,10 @@ from handover.documents.care_sheet import CareSheet
 from handover.documents.date_phrases import capitalise
 from handover.documents.events import event_of, owner_events
 from handover.documents.pictures import clean_picture
+from handover.documents.sheet_rows import JobInProgress
 from handover.documents.words.what_if import what_if
 from handover.schedule.cover_times import may_water_freeze
+from handover.schedule.model import MilestoneKind
 from handover.schedule.now_and_next import now_and_next, owner_work, task_end, task_key
 from handover.schedule.tasks import COVERS, WATERING
 
@@ -180,6 +182,15 @@ class LiveSheet(CareSheet):
             self._missed_task(at),
             found.changes_at.isoformat() if found.changes_at else "",
         )
+
+    def rest_at(self, at: datetime) -> JobInProgress | None:
+        """Return the owner's part at a moment at which nothing more is to be done; None: nothing to add."""
+        ends = self.words_by_kind.get(MilestoneKind.CURING_ENDS)
+        if ends is not None and ends.when is not None and ends.when.instant <= at:
+            title, when, text = (self.say(f"your-part.over{each}") for each in ("", "-when", "-text"))
+            return JobInProgress("", title, when, text)
+        has_words = self.wording.reader.has(f"your-part.{self.wording.dates.method}-text")
+        return self._rest if has_words else None
 
     def _now(self, task: Task) -> LiveTask:
         end = task_end(task).astimezone(ZoneInfo(self.schedule.timezone))

@@ -21,6 +21,7 @@ from handover.service.desk.owner_links import renew_link, require_link, withdraw
 from handover.service.desk.owner_pages import (
     acknowledge,
     archive_acknowledgement,
+    change_ticks,
     missed_tasks,
     open_acknowledgements,
     ticks_of,
@@ -88,7 +89,25 @@ def test_now_and_next_follow_the_clock_of_the_desk(
     (changes,) = re.findall(r'data-changes="([^"]*)"', page)
     assert first.start < datetime.fromisoformat(changes) <= second.start
     desk_clock.at = work[-1].end + timedelta(days=30)
-    assert "Nothing more to do each day" in now_text(visitor.get(owner_path).text)
+    last = now_text(visitor.get(owner_path).text)
+    assert "Nothing more to do each day" in last
+    assert "Curing is done" in last
+
+
+def test_a_coat_is_left_alone_until_it_has_done_its_work(
+    visitor: TestClient, desk: Desk, ask: Ask, record_text: str, desk_clock: DeskClock
+) -> None:
+    """What the issue says of the owner's part does not outlast it."""
+    ask("one", record=record_text.replace('"sprinkler"', '"curing compound"'))
+    path = f"/o/{require_link(desk, JOB, 'ana').token}"
+    ends = [each.not_before for each in schedule_of(desk).milestones if each.kind == "curing-ends"]
+    change_ticks(desk, JOB, [task_key(each) for each in owner_work(schedule_of(desk))], ())
+    desk_clock.at = ends[0] - timedelta(hours=12)
+    assert "Leave the coat alone" in now_text(visitor.get(path).text)
+    desk_clock.at = ends[0] + timedelta(days=2)
+    text = now_text(visitor.get(path).text)
+    assert "Leave the coat alone" not in text
+    assert "Curing is done" in text
 
 
 def test_at_night_the_next_work_is_tomorrow(
