@@ -175,5 +175,7 @@ setInterval(() => { if (!document.hidden) flush(); }, 20000);
   await showKept();
   flush();
   if (navigator.onLine) copyCards();
-  if ("serviceWorker" in navigator) navigator.serviceWorker.register("/crew/worker.js", { scope: "/crew" });
+  if ("serviceWorker" in navigator) {
+    navigator.serviceWorker.register("/crew/worker.js", { scope: "/crew" }).catch(() => {}); // no signal: next time
+  }
 })();
