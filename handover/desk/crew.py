@@ -214,14 +214,14 @@ class _CrewPages:
 
     def _line(self, stored: StoredCard, words: Translations) -> Mapping[str, object]:
         """Return a card in a list."""
-        from babel.dates import format_date  # noqa: PLC0415 - heavy
+        from babel.dates import format_skeleton  # noqa: PLC0415 - heavy
 
         begun = stored.begun.astimezone(zone_of_card(stored.card, self._services.zone)).date()
         return {
             "key": stored.key,
             "name": job_name(stored.card),
-            "begun": format_date(begun, "EEE d MMM", locale=words.locale),
-            "missing": len(examine_card(stored.card, stored.pictures).missing),
+            "begun": format_skeleton("MMMEd", begun, locale=words.locale),
+            "missing": examine_card(stored.card, stored.pictures).open_count,
         }
 
     async def post_visit(self, request: Request) -> Response:

@@ -18,6 +18,7 @@ from handover.service.desk.card_record import (
     job_id,
     job_name,
     record_tables,
+    site_name,
     walk_items,
 )
 from handover.service.desk.card_suggestions import carried_texts, offered_texts, written_text
@@ -157,7 +158,7 @@ def test_a_day_makes_a_record_without_findings() -> None:
     source = card_source(card_of(DAY), "2026-07-14-lee", (), {})
     examined = examine_source(source)
     assert examined.record is not None, examined.findings
-    assert examined.record.site.name == "12 Alder Lane"
+    assert examined.record.site.name == "Alder Lane, garage floor"
     assert examined.record.zone.key == "America/New_York"
     assert examined.record.placement.start.isoformat() == "2026-07-14T06:40:00-04:00"
     assert examine_card(card_of(DAY)).is_complete
@@ -252,6 +253,21 @@ def test_the_name_of_a_job_comes_from_street_or_owner() -> None:
     assert job_name(card_of({"owner.name": "Lee Park"})) == "Lee Park"
     assert job_id(card_of({"owner.name": "Zoë Núñez"}), "2026-07-14") == "2026-07-14-zoe-nunez"
     assert job_id(JobCard(), "2026-07-14") == "2026-07-14-job"
+
+
+def test_the_papers_name_a_house_once_and_a_slab_in_the_owners_language() -> None:
+    street = {"site.address": "12 Alder Lane, Greensboro NC", "slab.use": "garage floor"}
+    assert site_name(card_of(street)) == "Alder Lane, garage floor"
+    assert site_name(card_of({**street, "owner.language": "es"})) == "Alder Lane, piso de garaje"
+    assert site_name(card_of({**street, "site.name": "Barn"})) == "Barn"
+    assert site_name(card_of({"owner.name": "Lee Park"})) == "Lee Park"
+    assert site_name(card_of({"site.address": "Mill, Route 7"})) == "Mill"
+
+
+def test_what_is_left_counts_what_is_missing_and_what_is_wrong() -> None:
+    assert examine_card(card_of(DAY)).open_count == 0
+    without = {name: text for name, text in DAY.items() if name != "placement.end"}
+    assert examine_card(card_of({**without, "slab.thickness": "40 in"})).open_count == 2
 
 
 # ---- what the last job said -------------------------------------------------------------------------

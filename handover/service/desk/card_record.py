@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, get_args
 from zoneinfo import ZoneInfo
@@ -9,7 +10,7 @@ from zoneinfo import ZoneInfo
 import tomli_w
 
 from handover.base.file_names import plain_slug
-from handover.documents.translations import load_translations
+from handover.documents.translations import load_translations, slug
 from handover.errors import Finding
 from handover.jobs.attached_files import MemoryFiles
 from handover.jobs.clock import find_zone, zone_at
@@ -26,8 +27,12 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from datetime import datetime
 
+    from handover.documents.translations import Translations
     from handover.jobs.source_map import Path
     from handover.service.desk.job_cards import JobCard
+
+MAX_SITE_NAME = 120
+"""Characters of the name of a site in a record."""
 
 WALK = "walkthrough"
 _LISTS = {("mix", "admixtures"), ("curing", "available")}
@@ -62,10 +67,15 @@ class CardFindings:
     others: tuple[Finding, ...]
 
     @property
+    def open_count(self) -> int:
+        """How many fields are to be filled in or corrected before papers can be issued."""
+        faulty = [name for name, some in self.at_fields.items() if any(_is_fault(each) for each in some)]
+        return len(self.missing) + len(faulty) + len([*filter(_is_fault, self.others)])
+
+    @property
     def is_complete(self) -> bool:
         """Whether papers can be issued: nothing is missing, and there is no fault."""
-        found = [*self.others, *(each for some in self.at_fields.values() for each in some)]
-        return not self.missing and all(each.severity != "fault" for each in found)
+        return self.open_count == 0
 
 
 @dataclass(frozen=True)
@@ -76,11 +86,35 @@ class CardPicture:
     about: str
 
 
+def _is_fault(finding: Finding) -> bool:
+    return finding.severity == "fault"
+
+
 def job_name(card: JobCard) -> str:
     """Return what the job is called: by its own name, else the street, else the owner; "" if unknown."""
     street = card.text("site.address").splitlines()[:1]
     first = street[0].partition(",")[0].strip() if street else ""
     return card.text("site.name") or first or card.text("owner.name")
+
+
+def site_name(card: JobCard) -> str:
+    """Return the name of the site in the record: its own, else street and use: no paper says a house twice.
+
+    The use is in the owner's language: "Alder Lane, garage floor".
+    """
+    own, first = card.text("site.name"), job_name(card)
+    street = re.sub(r"^[0-9]+[a-zA-Z]?\s+", "", first)
+    if own or first == card.text("owner.name") or street == first:
+        return first[:MAX_SITE_NAME]
+    words, key = _owners_words(card), f"use.{slug(card.text('slab.use'))}"
+    use = words.say(key) if card.text("slab.use") and words.has(key) else ""
+    return ", ".join(filter(None, (street, use)))[:MAX_SITE_NAME]
+
+
+def _owners_words(card: JobCard) -> Translations:
+    """Return the words of the owner's language; English where there are none."""
+    language = card.text("owner.language") or "en"
+    return load_translations("es" if language.startswith("es") else "en")
 
 
 def job_id(card: JobCard, day: str) -> str:
@@ -168,8 +202,8 @@ def _tables(
         if each.about.startswith(f"{WALK}[") and each.about.endswith("]"):
             lists.setdefault(WALK, {}).setdefault(each.about[len(WALK) + 1 : -1], {})["photo"] = each.name
     _name_items(lists.get(WALK, {}), card)
-    if "name" not in made["site"] and (name_of_job := job_name(card)):
-        made["site"]["name"] = name_of_job[:120]
+    if "name" not in made["site"] and (name_of_site := site_name(card)):
+        made["site"]["name"] = name_of_site
     rows = {(table, at): row for table, some in lists.items() for at, row in enumerate(_row_order(some))}
     made |= {table: [some[row] for row in _row_order(some)] for table, some in lists.items() if some}
     return {"id": job, **{name: made[name] for name in tables() if name in made}}, rows
@@ -177,12 +211,11 @@ def _tables(
 
 def _name_items(walk: dict[str, dict[str, Any]], card: JobCard) -> None:
     """Name the usual items of a walk-through in the owner's language; leave out rows that say nothing."""
-    language = card.text("owner.language") or "en"
+    words = _owners_words(card)
     for row, values in list(walk.items()):
         if not values.keys() - {"item"}:
             del walk[row]
         elif "item" not in values and not row.isdigit():
-            words = load_translations("es" if language.startswith("es") else "en")
             key = f"look-at.{row}"
             values["item"] = words.say(key) if words.has(key) else row
 
