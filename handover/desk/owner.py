@@ -20,6 +20,7 @@ from handover.documents.live_page import LiveSheet, event_file, live_charts, liv
 from handover.documents.translations import load_translations
 from handover.service.desk import owner_pages
 from handover.service.desk.attempts import SIGN_INS_OF_PLACE, allow
+from handover.service.desk.card_store import CardStore
 from handover.service.desk.owner_links import job_of_token
 from handover.service.desk.people import firm_name
 from handover.service.desk.refusals import DeskRefusal, TooManyAttempts
@@ -67,8 +68,7 @@ def _page(request: Request, refusal: str = "") -> Response:
     job = _job(request)
     issue = _issues(request).get(job)
     if issue is None:
-        firm = firm_name(desk_of(request))
-        return page("owner_wait.html", browser_language(request), firm=firm)
+        return _wait_page(request, job)
     desk, language = desk_of(request), _language(request, issue)
     words, revision = issue.words(language), issue.schedule.revision
     care = _sheet(request, issue, language)
@@ -92,6 +92,14 @@ def _page(request: Request, refusal: str = "") -> Response:
         names={each: load_translations(each).say("language") for each in LANGUAGES},
         **live_charts(words),
     )
+
+
+def _wait_page(request: Request, job: str) -> Response:
+    """Return the page before there are papers: it looks again by itself."""
+    desk = desk_of(request)
+    known = CardStore(desk.engine).waiting_facts(job)
+    language = known.language if known.language in LANGUAGES else browser_language(request)
+    return page("owner_wait.html", language, firm=firm_name(desk), phone=known.phone)
 
 
 def _sheet(request: Request, issue: OwnerIssue, language: str) -> LiveSheet:

@@ -10,18 +10,29 @@ import pytest
 
 from handover.errors import UnusableInput
 from handover.service.desk.card_store import CardStore
+from handover.service.desk.database import open_desk
 from handover.service.desk.job_cards import CardChange, CardEntry
 
 if TYPE_CHECKING:
-    from sqlalchemy import Engine
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from handover.service.desk.database import Desk
 
 NOW = datetime(2026, 7, 14, 10, 40, tzinfo=UTC)
 KEY = "card0001"
 
 
-@pytest.fixture
-def store(desk_engine: Engine) -> CardStore:
-    return CardStore(desk_engine)
+@pytest.fixture(params=["sqlite", "postgresql"])
+def store(request: pytest.FixtureRequest, desk: Desk, tmp_path: Path) -> Iterator[CardStore]:
+    """Give the cards of a desk, in its own file and in a shared database."""
+    if request.param == "sqlite":
+        yield CardStore(desk.engine)
+        return
+    url = request.getfixturevalue("empty_database")
+    made = open_desk(tmp_path / "other", now=desk.now, random_bytes=desk.random_bytes, url=url)
+    yield CardStore(made.engine)
+    made.close()
 
 
 def change(key: str, base: int = 0, phone: str = "one", **texts: str) -> CardChange:

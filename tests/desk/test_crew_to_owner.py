@@ -206,6 +206,24 @@ def test_the_link_is_the_same_each_time(crew: TestClient) -> None:
     assert first.partition("/o/")[2][:22] == second.partition("/o/")[2][:22] != ""
 
 
+@pytest.mark.usefixtures("forecast")
+def test_the_link_says_what_is_known_and_becomes_the_page_by_itself(
+    crew: TestClient, visitor: TestClient
+) -> None:
+    fill(crew, "card0001", {**DAY, "owner.language": "es"})
+    page = crew.get("/crew/card/card0001/handover").text
+    path = "/o/" + page.partition("/o/")[2][:22]
+    early = visitor.get(path).text
+    assert 'lang="es"' in early
+    assert "No pise la losa" in early
+    assert 'href="tel:3365550142"' in early
+    assert '<meta http-equiv="refresh"' in early
+    crew.post("/crew/card/card0001/handover", data={"key": "request-0001"})
+    later = visitor.get(path).text
+    assert '<meta http-equiv="refresh"' not in later
+    assert "piso de garaje" in later
+
+
 def test_two_people_have_two_languages(
     crew: TestClient, desk: Desk, desk_app: Starlette, firm_owner: Person
 ) -> None:

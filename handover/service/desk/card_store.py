@@ -9,6 +9,8 @@ from itertools import count
 from typing import TYPE_CHECKING
 
 from sqlalchemy import func, insert, select, update
+from sqlalchemy.dialects.postgresql import insert as pg_insert
+from sqlalchemy.dialects.sqlite import insert as sqlite_insert
 
 from handover.errors import Finding, UnusableInput
 from handover.service.desk.card_record import CardPicture, job_id
@@ -48,6 +50,14 @@ class StoredCard:
     pictures: tuple[CardPicture, ...]
     signed: frozenset[str]
     request: str | None
+
+
+@dataclass(frozen=True)
+class WaitingFacts:
+    """What an owner's page needs before there are papers: language and telephone, "" where unknown."""
+
+    language: str
+    phone: str
 
 
 class CardStore:
@@ -180,6 +190,12 @@ class CardStore:
             key = connection.execute(select(CARD.c.card).where(CARD.c.job == job)).scalar()
             return None if key is None else _read(connection, key)
 
+    def waiting_facts(self, job: str) -> WaitingFacts:
+        """Return what the owner may know of a job before there are papers."""
+        stored = self.card_of_job(job)
+        card = stored.card if stored else JobCard()
+        return WaitingFacts(card.text("owner.language")[:2], card.text("contractor.phone"))
+
     def _cards(self, condition: object) -> tuple[StoredCard, ...]:
         with self._engine.begin() as connection:
             keys = connection.execute(
@@ -200,8 +216,11 @@ def _check_key(card: str, key: str) -> None:
 
 
 def _begin(connection: Connection, key: str, at: datetime) -> None:
-    if connection.execute(select(CARD.c.card).where(CARD.c.card == key)).first() is None:
-        connection.execute(insert(CARD).values(card=key, begun=int(at.timestamp())))
+    """Lock a card until the end of the transaction; make it where there is none."""
+    made = pg_insert if connection.dialect.name == "postgresql" else sqlite_insert
+    values = {"card": key, "begun": int(at.timestamp())}
+    connection.execute(made(CARD).values(**values).on_conflict_do_nothing())
+    connection.execute(select(CARD.c.card).where(CARD.c.card == key).with_for_update())
 
 
 def _has(connection: Connection, table: object, card: str, key: str) -> bool:
