@@ -58,6 +58,15 @@ def free_name(path: str, is_taken: Callable[[str], bool]) -> str:
     return free
 
 
+def plain_slug(text: str) -> str:
+    """Return a text in small letters and digits, with "-" between: "Lee's Patio" is "lee-s-patio".
+
+    It is "job" where nothing of the text remains.
+    """
+    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode().casefold()
+    return re.sub("[^a-z0-9]+", "-", plain).strip("-") or "job"
+
+
 def _is_unprintable(character: str) -> bool:
     """Return whether a character is a control, invisible, or unknown to Unicode."""
     return unicodedata.category(character)[0] == "C" or unicodedata.category(character) in {"Zl", "Zp"}

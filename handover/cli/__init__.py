@@ -14,6 +14,7 @@ be a third of the time that it takes.
     batch          commands for many jobs at once
     reissue        commands that issue archived jobs again
     archive        commands of the office: the archive, and what is due
+    desk           commands of the desk
     output         printing on a terminal
 """
 

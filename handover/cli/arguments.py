@@ -8,6 +8,7 @@ from handover import __version__
 from handover.cli.archive import archive, due, export, find, forget, reindex, verify
 from handover.cli.batch import batch, send
 from handover.cli.config import config
+from handover.cli.desk import serve, token
 from handover.cli.job import check, climate, forecast, issue, new, plan, schema
 from handover.cli.join import join
 from handover.cli.output import line_width
@@ -34,7 +35,7 @@ The dates are cautious estimates. Local codes, the drawings and a licensed engin
 _READING = ("check", "plan", "starts", "config", "schema", "send", "verify", "find", "due")
 """Commands that write no file of their own accord: after a fault none says that nothing was written."""
 
-_IN_STEPS = ("archive", "batch", "reissue", "watch", "reindex", "forget")
+_IN_STEPS = ("archive", "batch", "reissue", "watch", "reindex", "forget", "serve", "token")
 """Commands that write item by item, or more than once: after a fault, part of it may be written."""
 
 
@@ -100,6 +101,7 @@ def build_parser() -> ArgumentParser:
     _add_batch_commands(command)
     _add_archive_commands(command)
     _add_reissue_commands(command)
+    _add_desk_commands(command)
 
     each = command("config", config, "print each setting, its value and where the value comes from")
     _archive(each, "--in")
@@ -335,13 +337,40 @@ def _add_reissue_commands(command: Command) -> None:
     _templates(each)
 
 
+def _add_desk_commands(command: Command) -> None:
+    """Add the commands of the desk."""
+    each = command("serve", serve, "serve the desk: pages for crew, owners and office, from one archive")
+    _archive(each, "--archive", "the archive; created if there is none")
+    each.add_argument(
+        "--listen",
+        metavar="ADDRESS",
+        default="127.0.0.1:8080",
+        help="address and port to listen on (default: 127.0.0.1:8080, for this machine alone)",
+    )
+    each.add_argument(
+        "--url",
+        metavar="URL",
+        help="the public address, such as https://desk.example.com; links and cookies follow it "
+        "(default: the address of --listen)",
+    )
+    each.set_defaults(rules=None, sure=DEFAULT_SURE)
+    each.add_argument(
+        "--behind-proxy", action="store_true", help="take the address of each visitor from the proxy in front"
+    )
+
+    each = command("token", token, "make or withdraw a token by which a program uses the API of the desk")
+    each.add_argument("action", choices=("new", "withdraw"), help="new prints a token, once")
+    each.add_argument("name", metavar="NAME", help="of the program")
+    _archive(each, "--archive")
+
+
 def _archive(parser: ArgumentParser, name: str, about: str = "the archive") -> None:
     """Add an archive, as an argument or an option, and the place of its catalog."""
     text = f"{about} (default: that of HANDOVER_ARCHIVE or of the settings file)"
     if name == "archive":
         parser.add_argument(name, metavar="ARCHIVE", nargs="?", help=text)
     else:
-        parser.add_argument(name, metavar="ARCHIVE", dest={"--in": "archive"}.get(name, "to"), help=text)
+        parser.add_argument(name, metavar="ARCHIVE", dest={"--to": "to"}.get(name, "archive"), help=text)
     _catalog(parser)
 
 
@@ -390,7 +419,7 @@ def _band(parser: ArgumentParser) -> None:
         "--sure",
         metavar="PERCENT",
         type=_percent,
-        default=90,
+        default=DEFAULT_SURE,
         help='how sure each "not before" must be, 60 to 99 (default: 90)',
     )
     _typical(parser)
@@ -467,6 +496,8 @@ MAX_COUNT = 1_000_000
 
 SURE = range(60, 100)
 """How sure a date can be. [%]"""
+
+DEFAULT_SURE = 90
 
 
 _count.__name__ = _hours.__name__ = "number"  # by which argparse calls it

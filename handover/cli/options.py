@@ -61,6 +61,11 @@ class Options(Namespace):
     anyway: bool
     workers: int | None
     scheduler: str | None
+    listen: str
+    url: str | None
+    behind_proxy: bool
+    action: Literal["new", "withdraw"]
+    name: str
     settings: str | None = None
     trace: bool = False
     writes: bool = True

@@ -87,6 +87,43 @@ def event_from(calendar: bytes, words: Wording, event: CareEvent) -> bytes:
     return head + _EVENT + next(each for each in blocks if uid in each) + _END
 
 
+def calendar_feed(calendar: bytes, *, name: str, source: str, page: str) -> bytes:
+    """Return an owner's calendar as a feed, to which a program subscribes.
+
+    A program keeps the first name that a feed has, so that its name has no number of an issue. How often to
+    look again stands in the words of RFC 7986 section 5.7, which the library does not write: it leaves out
+    the type that is required there.
+
+    Args:
+        calendar: owner.ics of the last issue.
+        name: Of the calendar, without its issue.
+        source: The address of the feed.
+        page: The address of the owner's page.
+
+    Source: RFC 7986 (NAME, REFRESH-INTERVAL, SOURCE, URL).
+    """
+    head, *blocks = calendar.removesuffix(_END).split(_EVENT)
+    made = Calendar.from_ical(head + _END)
+    for key in ("description", "x-wr-caldesc"):  # what to do with the file of the issue before
+        made.pop(key, None)
+    for key in ("name", "x-wr-calname"):
+        made.pop(key, None)
+        made.add(key, vText(one_line(name)))
+    interval = vText(FEED_INTERVAL)
+    interval.params["VALUE"] = "DURATION"
+    made["refresh-interval"] = interval
+    made["x-published-ttl"] = vText(FEED_INTERVAL)
+    address = vText(source)
+    address.params["VALUE"] = "URI"
+    made["source"] = address
+    made["url"] = vText(page)
+    new_head: bytes = made.to_ical()
+    return _EVENT.join((new_head.removesuffix(_END), *blocks)) + _END
+
+
+FEED_INTERVAL = "PT1H"
+"""How often a program should look at a feed again: dates move with the forecast."""
+
 _EVENT, _END = b"BEGIN:VEVENT\r\n", b"END:VCALENDAR\r\n"
 
 

@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from handover.documents.wording import Wording
     from handover.documents.words.cautions import Notice
     from handover.documents.words.dates import MilestoneWords, WithheldWords
-    from handover.documents.words.watering import DayWords
+    from handover.documents.words.watering import DayWords, VisitWords
 
 MAIN_KINDS = (Kind.FOOT_TRAFFIC, Kind.LIGHT_WORK, Kind.CURING_ENDS, Kind.LIGHT_VEHICLES, Kind.HEAVY_VEHICLES)
 OFFICE_ONLY_CAUTIONS = {
@@ -470,6 +470,10 @@ class CareSheet:
     def ticks(self) -> bool:
         """Return whether each visit is ticked off; a timer keeps its hours by itself."""
         return not self.wording.visits.by_timer
+
+    def tick(self, visit: VisitWords, day: str = "") -> Markup:
+        """Return the attributes of the box of a visit; of one of several days alike, with that day."""
+        return Markup('name="{}"').format(" ".join(filter(None, (self.job.id, visit.start.isoformat(), day))))
 
     @property
     def between(self) -> str:

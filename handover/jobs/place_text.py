@@ -1,4 +1,4 @@
-"""The place of a slab as maps show it: "30.27, -97.74" pasted into one field, degrees with letters."""
+"""The place of a slab as maps show it: a pair or a link in one field, degrees with letters."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from handover.base.text import quoted_text
 from handover.errors import Finding
+from handover.jobs.map_links import is_map_link, place_of_link
 
 if TYPE_CHECKING:
     from handover.jobs.source_map import Path
@@ -52,6 +53,9 @@ def spell_place(raw: Mapping[str, Any]) -> tuple[Mapping[str, Any], list[Found]]
         text = site.get(key)
         if not isinstance(text, str):
             continue
+        if is_map_link(text) and place_of_link(text) is None:
+            rest = {name: value for name, value in numbers.items() if name != key}
+            return {**raw, "site": rest}, [_no_place(key, text)]
         if (pair := read_pair(text)) is not None:
             both = dict(zip(_KEYS, pair, strict=True))
             if any(_differs(site.get(each), both[each], pair) for each in _KEYS if each != key):
@@ -69,6 +73,8 @@ def read_pair(text: str) -> tuple[float, float] | None:
 
     Without letters latitude is first, as on every map, unless only the other order is a place.
     """
+    if is_map_link(text):
+        return place_of_link(text)
     found = _PAIR.fullmatch(text.strip()[:80].replace("\u00a0", " "))
     if found is None:
         return _pair_with_spaces(text)
@@ -142,6 +148,17 @@ def _number(text: str) -> float | None:
         return float(text)
     except ValueError:
         return None
+
+
+def _no_place(key: str, text: str) -> Found:
+    return (
+        ("site", key),
+        Finding(
+            f"{quoted_text(text)} is an address that does not hold the place: only its server knows it",
+            expected="both numbers: open the link, press and hold on the slab, copy the two numbers",
+            example='latitude = "36.10, -79.95"',
+        ),
+    )
 
 
 def _two(key: str, text: str, both: Mapping[str, float]) -> Found:

@@ -11,12 +11,12 @@ from __future__ import annotations
 import copy
 import re
 import tomllib
-import unicodedata
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import partial
 from typing import TYPE_CHECKING, Any, get_args
 
+from handover.base.file_names import plain_slug
 from handover.base.text import quoted_text
 from handover.errors import Finding
 from handover.jobs.attached_files import MemoryFiles
@@ -176,9 +176,7 @@ class RecordInterview:
         """The id of the record: the day of the pour and the name of the job, fit for a folder."""
         placement = self._plain_tables().get("placement", {})
         day = f"{placement['start']!s:.10}-" if "start" in placement else ""
-        letters = unicodedata.normalize("NFKD", str(self._tables.get("site", {}).get("name", "job")))
-        plain = letters.encode("ascii", "ignore").decode().casefold()
-        return f"{day}{re.sub('[^a-z0-9]+', '-', plain).strip('-') or 'job'}"[:60].rstrip("-")
+        return f"{day}{plain_slug(str(self._tables.get('site', {}).get('name', 'job')))}"[:60].rstrip("-")
 
     def record(self) -> WrittenRecord:
         """Return the record: all its fields, those that were answered filled in."""

@@ -1,12 +1,16 @@
-"""A database opened as a catalog: engine, pragmas, and migration of the schema."""
+"""A database opened with the schema of this program: engine, pragmas, and migration of the schema.
+
+The catalog has its schema, and the desk, which uses the same engine, has another.
+"""
 
 from __future__ import annotations
 
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import URL, create_engine, event, inspect, make_url, text
+from sqlalchemy import URL, column, create_engine, event, inspect, make_url, select, table, text
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError
 
 from handover.archive.catalog.search import SEARCHES
@@ -19,27 +23,56 @@ if TYPE_CHECKING:
     from sqlalchemy import Connection, Engine
 
 HEAD_REVISION = "0001"
-"""The newest step of the schema; a test holds it against the folder of migrations."""
+"""The newest step of the catalog's schema; a test holds it against the folder of migrations."""
 
 MIGRATIONS = Path(__file__).parent / "migrations"
+
+
+@dataclass(frozen=True)
+class DatabaseSchema:
+    """The tables of a database, and the steps to them.
+
+    Attributes:
+        name: What the database is, in words.
+        migrations: The folder of Alembic's steps.
+        head: The newest step.
+        version_table: Where a database notes its step; two schemas in one database have two such tables.
+        remedy: What to do about a database of a later version.
+    """
+
+    name: str
+    migrations: Path
+    head: str
+    version_table: str
+    remedy: str
+
+
+CATALOG_SCHEMA = DatabaseSchema(
+    "the catalog",
+    MIGRATIONS,
+    HEAD_REVISION,
+    "alembic_version",
+    "the version that made it, or a new catalog by `handover reindex`",
+)
 
 LOCK_TIMEOUT_MS = 60_000
 _MIGRATING = 0x68616E64  # a number of our own, for PostgreSQL's lock
 
 
-def open_engine(where: Path | str) -> Engine:
+def open_engine(where: Path | str, schema: DatabaseSchema = CATALOG_SCHEMA) -> Engine:
     """Return an engine whose database has today's schema.
 
     Args:
         where: A file for SQLite, or the URL of a database.
+        schema: Its tables.
 
     Raises:
         UnusableInput: It is not a database for a catalog, or it is one of a later version of this program.
     """
     engine = _engine(where)
     with _closed_on_failure(engine):
-        if _version(engine) != HEAD_REVISION:
-            migrate(engine)
+        if _version(engine, schema) != schema.head:
+            migrate(engine, schema=schema)
     return engine
 
 
@@ -78,7 +111,7 @@ def _closed_on_failure(engine: Engine) -> Iterator[None]:
         raise
 
 
-def migrate(engine: Engine, to: str = "head") -> None:
+def migrate(engine: Engine, to: str = "head", schema: DatabaseSchema = CATALOG_SCHEMA) -> None:
     """Migrate the schema to a step. All other users wait meanwhile.
 
     Raises:
@@ -89,19 +122,20 @@ def migrate(engine: Engine, to: str = "head") -> None:
     from alembic.util import CommandError  # noqa: PLC0415
 
     config = Config()
-    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
+    config.set_main_option("script_location", str(schema.migrations).replace("%", "%%"))
     config.set_main_option("path_separator", "os")
     with engine.connect().execution_options(begin="IMMEDIATE") as connection, connection.begin():
         if connection.dialect.name == "postgresql":
             connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _MIGRATING})
         config.attributes["connection"] = connection
+        config.attributes["version_table"] = schema.version_table
         try:
             move = command.downgrade if to == "base" else command.upgrade
             move(config, to)
         except CommandError as fault:
             finding = Finding(
-                f"the catalog was made by a later version of this program ({fault})",
-                expected="the version that made it, or a new catalog by `handover reindex`",
+                f"{schema.name} was made by a later version of this program ({fault})",
+                expected=schema.remedy,
             )
             raise UnusableInput([finding]) from None
 
@@ -141,12 +175,13 @@ def _not_a_catalog(where: Path | str) -> UnusableInput:
     return UnusableInput([finding])
 
 
-def _version(engine: Engine) -> str | None:
+def _version(engine: Engine, schema: DatabaseSchema = CATALOG_SCHEMA) -> str | None:
     """Return the step of the schema of a database; None if there is none yet."""
     with engine.connect() as connection:
-        if not inspect(connection).has_table("alembic_version"):
+        if not inspect(connection).has_table(schema.version_table):
             return None
-        return connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
+        version = table(schema.version_table, column("version_num"))
+        return connection.execute(select(version.c.version_num)).scalar()
 
 
 def _leave_transactions_to_us(connection: Any, _record: Any) -> None:

@@ -7,6 +7,9 @@ from alembic import context
 from handover.archive.catalog.tables import METADATA
 
 context.configure(
-    connection=context.config.attributes["connection"], target_metadata=METADATA, transactional_ddl=True
+    connection=context.config.attributes["connection"],
+    target_metadata=METADATA,
+    transactional_ddl=True,
+    version_table=context.config.attributes["version_table"],
 )
 context.run_migrations()

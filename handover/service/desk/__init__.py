@@ -1,0 +1,1 @@
+"""The use cases of the desk, without HTTP. Time and randomness come from the caller."""

@@ -1,0 +1,1 @@
+"""The schema of the desk, step by step."""
