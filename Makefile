@@ -1,6 +1,7 @@
 # Everything runs from the environment in .venv, which `.ci/environment` makes and keeps.
 #
 #   make sample    the documents of a sample job, into out/
+#   make desk      the desk with two sample jobs, at http://127.0.0.1:8080, until Ctrl-C
 #   make test      every check there is
 #   make quick     only the checks that your change calls for
 #   make golden    accept how the sheets look now, after you have looked
@@ -21,10 +22,20 @@ SUITE := env -u PYTHONDONTWRITEBYTECODE $(RUN)/pytest -n logical --maxprocesses 
 SAMPLE := sample_jobs/summer-garage
 ISSUED := 2026-07-14T12:30:00-04:00
 
-.PHONY: sample test suite types quick agreement campaign lowest bare image bench sweeps pictures golden lock clean environment test-environment
+.PHONY: sample desk test suite types quick agreement campaign lowest bare image bench sweeps pictures golden lock clean environment desk-environment test-environment
 
 sample: environment
 	@$(RUN)/handover issue $(SAMPLE)/job.toml --weather $(SAMPLE)/weather.csv --as-of $(ISSUED) -o out/summer-garage
+
+# Its clock begins an hour after finishing of the sample, so that its pages show the first day.
+DESK := out/desk
+PORT := 8080
+desk: desk-environment
+	@$(RUN)/handover issue $(SAMPLE)/job.toml --weather $(SAMPLE)/weather.csv --as-of $(ISSUED) -o $(DESK)/summer-garage >/dev/null
+	@$(RUN)/handover issue sample_jobs/driveway-compound/job.toml --weather sample_jobs/driveway-compound/weather.csv \
+	    --as-of 2026-05-05T14:45:00-04:00 -o $(DESK)/driveway >/dev/null
+	@$(RUN)/handover archive $(DESK)/summer-garage $(DESK)/driveway --to $(DESK)/archive >/dev/null
+	@$(RUN)/handover serve --archive $(DESK)/archive --as-of $(ISSUED) --listen 127.0.0.1:$(PORT)
 
 # The checks that take a while run side by side: where one has an idle processor, another fills it.
 test: test-environment
@@ -78,7 +89,9 @@ COMPILE := $(RUN)/uv pip compile --quiet --universal --python-version 3.11 --gen
 lock: test-environment
 	$(COMPILE) $(UPGRADE) --all-extras --group dev --output-file requirements-dev.lock >/dev/null
 	cp requirements-dev.lock requirements.lock
+	cp requirements-dev.lock requirements-desk.lock
 	$(COMPILE) --group build --output-file requirements.lock >/dev/null
+	$(COMPILE) --group build --extra desk --output-file requirements-desk.lock >/dev/null
 
 # The lowest versions that pyproject.toml allows, in an environment of their own: every module, every sample.
 lowest: test-environment
@@ -104,6 +117,9 @@ clean:
 
 environment:
 	@.ci/environment
+
+desk-environment:
+	@.ci/environment --desk
 
 test-environment:
 	@.ci/environment --tests

@@ -27,7 +27,11 @@ class Clone:
             (folder / name).parent.mkdir(exist_ok=True)
             shutil.copy(ROOT / name, folder / name)
         self.write("requirements.lock", "kept==1.0 \\\n    --hash=sha256:0\n")
-        self.write("requirements-dev.lock", "kept==1.0 \\\n    --hash=sha256:0\ntests-only==2.0 \\\n")
+        self.write("requirements-desk.lock", "kept==1.0 \\\n    --hash=sha256:0\ndesk-only==2.0 \\\n")
+        self.write(
+            "requirements-dev.lock",
+            "kept==1.0 \\\n    --hash=sha256:0\ndesk-only==2.0 \\\ntests-only==2.0 \\\n",
+        )
         self.write("handover/documents/engine.py", "")
         self.write("tests/node/package-lock.json", "{}")
         self.write("tests/node/node_modules/made-for", "{}")
@@ -100,21 +104,27 @@ def as_user(clone: Clone) -> None:
 
 @pytest.mark.parametrize(
     ("arguments", "removed"),
-    [((), ["gone", "tests-only"]), (("--tests",), ["gone"])],
-    ids=["run time", "tests"],
+    [
+        ((), ["desk-only", "gone", "tests-only"]),
+        (("--desk",), ["gone", "tests-only"]),
+        (("--tests",), ["gone"]),
+    ],
+    ids=["run time", "desk", "tests"],
 )
 def test_what_the_lock_no_longer_names_is_removed(
     clone: Clone, arguments: tuple[str, ...], removed: list[str]
 ) -> None:
     as_user(clone)
     clone.command("uv")
-    clone.virtual_environment("kept", "Gone", "tests_only", "pip", "handover")
+    clone.virtual_environment("kept", "Gone", "tests_only", "desk_only", "pip", "handover")
     done = clone.run(*arguments)
     assert done.returncode == 0, done.stderr
     calls = [each.split() for each in clone.calls("uv")]
     assert [each[:2] for each in calls] == [["pip", "install"], ["pip", "uninstall"], ["pip", "install"]]
     assert [
-        each for each in calls[1][2:] if each in {"kept", "gone", "tests-only", "pip", "handover"}
+        each
+        for each in calls[1][2:]
+        if each in {"kept", "gone", "tests-only", "desk-only", "pip", "handover"}
     ] == removed
 
 
@@ -131,6 +141,20 @@ def test_an_environment_of_the_tests_remains_one_after_a_change_of_the_locks(clo
     assert done.returncode == 0, done.stderr
     assert ["requirements-dev.lock" in each for each in clone.calls("uv")] == [True, False]
     assert not [each for each in clone.calls("uv") if "uninstall" in each]
+
+
+def test_an_environment_of_the_desk_remains_one_until_the_tests_need_theirs(clone: Clone) -> None:
+    as_user(clone)
+    clone.command("uv")
+    clone.virtual_environment("kept")
+    for arguments, lock in (
+        (("--desk",), "requirements-desk.lock"),
+        ((), "requirements-desk.lock"),
+        (("--tests",), "requirements-dev.lock"),
+        (("--desk",), "requirements-dev.lock"),
+    ):
+        assert clone.run(*arguments).returncode == 0
+        assert (clone.folder / ".venv/lock").read_text().strip() == lock
 
 
 # ---- what the system has

@@ -44,8 +44,9 @@ def lock(name: str) -> set[tuple[str, ...]]:
 
 
 def test_the_locks_name_the_same_versions_and_all_that_is_asked_for() -> None:
-    run_time, tests = lock("requirements.lock"), lock("requirements-dev.lock")
-    assert run_time < tests
+    run_time, desk, tests = (lock(f"requirements{each}.lock") for each in ("", "-desk", "-dev"))
+    versions = [{each[:2] for each in named} for named in (run_time, desk, tests)]
+    assert versions[0] < versions[1] < versions[2]
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
     groups = project["dependency-groups"]
 
@@ -54,6 +55,7 @@ def test_the_locks_name_the_same_versions_and_all_that_is_asked_for() -> None:
 
     wanted = names(project["project"]["dependencies"]) | names(groups["build"])
     assert wanted <= {name for name, *_ in run_time}
+    assert wanted | names(project["project"]["optional-dependencies"]["desk"]) <= {name for name, *_ in desk}
     assert wanted | names(groups["dev"]) <= {name for name, *_ in tests}
 
 
@@ -107,7 +109,7 @@ def test_the_run_time_has_nothing_of_the_build(lock_part: ModuleType) -> None:
     )
 
 
-@pytest.mark.parametrize("name", ["requirements.lock", "requirements-dev.lock"])
+@pytest.mark.parametrize("name", ["requirements.lock", "requirements-desk.lock", "requirements-dev.lock"])
 def test_a_lock_has_a_hash_for_everything_and_names_no_registry(name: str) -> None:
     text = (ROOT / name).read_text(encoding="utf-8")
     lines = [line for line in text.splitlines() if "==" in line]

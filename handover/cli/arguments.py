@@ -355,6 +355,11 @@ def _add_desk_commands(command: Command) -> None:
     )
     each.set_defaults(rules=None, sure=DEFAULT_SURE)
     each.add_argument(
+        "--as-of",
+        metavar="TIME",
+        help="the time at which the desk's clock begins, to try it with jobs of another day (default: now)",
+    )
+    each.add_argument(
         "--behind-proxy", action="store_true", help="take the address of each visitor from the proxy in front"
     )
 

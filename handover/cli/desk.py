@@ -4,10 +4,21 @@ from __future__ import annotations
 
 from handover.base.text import for_terminal
 from handover.cli.exit_codes import DONE
-from handover.cli.option_values import config_of, limits_of, now, require_engine, settings_of, to_path
+from handover.cli.option_values import (
+    config_of,
+    limits_of,
+    now,
+    require_engine,
+    settings_of,
+    time_of_issue,
+    to_path,
+)
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from collections.abc import Callable
+    from datetime import datetime
+
     from handover.cli.options import Options
     from handover.service.desk.database import Desk
     from handover.service.desk.work import DeskWork
@@ -72,8 +83,20 @@ def _open(options: Options) -> Desk:
     config = config_of(options)
     folder = config.archive or to_path(DEFAULT_ARCHIVE)
     return open_desk(
-        folder, now=now, random_bytes=secrets.token_bytes, url=config.catalog, group=config.archive_group
+        folder,
+        now=_clock(options),
+        random_bytes=secrets.token_bytes,
+        url=config.catalog,
+        group=config.archive_group,
     )
+
+
+def _clock(options: Options) -> Callable[[], datetime]:
+    """Return the clock of the desk: that of the machine, or one that begins at the time of --as-of."""
+    if getattr(options, "as_of", None) is None:
+        return now
+    late_by = now() - time_of_issue(options)
+    return lambda: now() - late_by
 
 
 def _work(options: Options, desk: Desk) -> DeskWork:
