@@ -29,12 +29,13 @@ sample: environment
 
 # Its clock begins an hour after finishing of the sample, so that its pages show the first day.
 DESK := out/desk
+OTHER := sample_jobs/driveway-compound
 PORT := 8080
 desk: desk-environment
-	@$(RUN)/handover issue $(SAMPLE)/job.toml --weather $(SAMPLE)/weather.csv --as-of $(ISSUED) -o $(DESK)/summer-garage >/dev/null
-	@$(RUN)/handover issue sample_jobs/driveway-compound/job.toml --weather sample_jobs/driveway-compound/weather.csv \
-	    --as-of 2026-05-05T14:45:00-04:00 -o $(DESK)/driveway >/dev/null
-	@$(RUN)/handover archive $(DESK)/summer-garage $(DESK)/driveway --to $(DESK)/archive >/dev/null
+	@mkdir -p $(DESK)
+	@$(RUN)/handover issue $(SAMPLE)/job.toml --weather $(SAMPLE)/weather.csv --as-of $(ISSUED) -o $(DESK)/summer-garage >$(DESK)/log 2>&1
+	@$(RUN)/handover issue $(OTHER)/job.toml --weather $(OTHER)/weather.csv --as-of 2026-05-05T14:45:00-04:00 -o $(DESK)/driveway >>$(DESK)/log 2>&1
+	@$(RUN)/handover archive $(DESK)/summer-garage $(DESK)/driveway --to $(DESK)/archive >>$(DESK)/log 2>&1
 	@$(RUN)/handover serve --archive $(DESK)/archive --as-of $(ISSUED) --listen 127.0.0.1:$(PORT)
 
 # The checks that take a while run side by side: where one has an idle processor, another fills it.
