@@ -18,6 +18,7 @@ from handover.desk.crew import crew_routes
 from handover.desk.crew_services import DeskCrewServices
 from handover.desk.office import office_routes
 from handover.desk.owner import owner_routes
+from handover.desk.page_cache import PageCache
 from handover.desk.pages import browser_language, page
 from handover.desk.security import BodyLimit, OriginCheck, SecurityHeaders
 from handover.desk.sessions import SignInNeeded, ask_to_sign_in
@@ -83,7 +84,7 @@ def create_app(desk: Desk, address: DeskAddress, work: BackgroundWork) -> Starle
             Middleware(SecurityHeaders, is_secure=address.is_secure),
             Middleware(OriginCheck, origin=address.url),
             Middleware(BodyLimit),
-            Middleware(GZipMiddleware, minimum_size=1000),
+            Middleware(GZipMiddleware, minimum_size=1000, compresslevel=6),
         ],
         exception_handlers={SignInNeeded: ask_to_sign_in, HTTPException: show_error},
     )
@@ -91,6 +92,7 @@ def create_app(desk: Desk, address: DeskAddress, work: BackgroundWork) -> Starle
         each.state.desk = desk
         each.state.work = work
         each.state.issues = issues
+        each.state.pages = PageCache()
         each.state.url = address.url
         each.state.is_secure = address.is_secure
     return app

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from hashlib import sha256
 from typing import TYPE_CHECKING, NoReturn
 from zoneinfo import ZoneInfo
 
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from handover.desk.pages import LANGUAGES, browser_language, page
+from handover.desk.pages import LANGUAGES, browser_language, page, page_text
 from handover.desk.sessions import desk_of
 from handover.desk.sign_in import client_address, form_text
 from handover.documents.calendars import calendar_feed
 from handover.documents.care_sheet import LOGO_PIXELS, PHOTO_PIXELS
-from handover.documents.live_page import LiveSheet, event_file, live_charts, live_picture
+from handover.documents.live_page import TICK_DONE, LiveSheet, event_file, live_charts, live_picture
 from handover.documents.translations import load_translations
 from handover.service.desk import owner_pages
 from handover.service.desk.attempts import SIGN_INS_OF_PLACE, allow
@@ -27,11 +28,13 @@ from handover.service.desk.refusals import DeskRefusal, TooManyAttempts
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from datetime import datetime
 
     from starlette.datastructures import FormData
     from starlette.requests import Request
 
-    from handover.service.desk.owner_pages import OwnerIssue, OwnerIssues
+    from handover.desk.page_cache import PageCache
+    from handover.service.desk.owner_pages import OwnerIssue, OwnerIssues, OwnerWords
 
 MAX_FIELDS = 600
 """Boxes of a page."""
@@ -69,29 +72,64 @@ def _page(request: Request, refusal: str = "") -> Response:
     issue = _issues(request).get(job)
     if issue is None:
         return _wait_page(request, job)
-    desk, language = desk_of(request), _language(request, issue)
-    words, revision = issue.words(language), issue.schedule.revision
-    care = _sheet(request, issue, language)
-    return page(
+    shown = _state(request, issue)
+    cache: PageCache = request.app.state.pages
+    at = desk_of(request).now()
+    text = None if refusal else cache.get(shown, at)
+    if text is None:
+        text, until = _page_text(request, issue, shown, at, refusal)
+        if not refusal:
+            cache.put(shown, text, at, until)
+    return HTMLResponse(text, 422 if refusal else 200)
+
+
+@dataclass(frozen=True)
+class _PageState:
+    """What a page shows, beside the hour: the issue, its language, the address, what the owner said."""
+
+    seal: str
+    language: str
+    address: str
+    words: OwnerWords
+
+
+def _state(request: Request, issue: OwnerIssue) -> _PageState:
+    words = owner_pages.owner_words(desk_of(request), issue.job.id, issue.schedule.revision)
+    return _PageState(
+        issue.seal,
+        _language(request, issue),
+        _address(request),
+        words,
+    )
+
+
+def _page_text(
+    request: Request, issue: OwnerIssue, shown: _PageState, at: datetime, refusal: str
+) -> tuple[str, datetime | None]:
+    """Return the page as text, and until when it is right."""
+    words = issue.words(shown.language)
+    care = _sheet(request, issue, shown.language)
+    work = care.work_at(at)
+    text = page_text(
         "owner.html",
-        language,
-        422 if refusal else 200,
+        shown.language,
         care=care,
         wording=words,
         say=words.say,
-        work=care.work_at(desk.now()),
-        rest=care.rest_at(desk.now()),
-        seen=owner_pages.is_seen(desk, job, revision),
-        said=owner_pages.acknowledgement_of(desk, job, revision),
+        work=work,
+        rest=care.rest_at(at),
+        seen=shown.words.seen,
+        said=shown.words.acknowledgement,
         refusal=refusal,
-        languages=[each for each in LANGUAGES if each != language],
-        feed=f"{request.app.state.url}{care.address}/owner.ics",
-        ticked="\n".join(sorted(key for key in care.tick_names if care.said.get(key) == "done")),
+        languages=[each for each in LANGUAGES if each != shown.language],
+        feed=f"{shown.address}/owner.ics",
+        ticked="\n".join(sorted(key for key in care.tick_names if care.said.get(key) == TICK_DONE)),
         speak=words.speak,
         zone=ZoneInfo(issue.schedule.timezone),
         names={each: load_translations(each).say("language") for each in LANGUAGES},
         **live_charts(words),
     )
+    return text, work.changes_at
 
 
 def _wait_page(request: Request, job: str) -> Response:

@@ -66,14 +66,14 @@ class LiveWork:
         nothing: What stands in their place; empty where there are some.
         next: The next task; None where nothing more is to be done.
         missed: The last task that could not be done, with what to do about it.
-        changes_at: The next moment at which this may be different, as in ISO 8601; empty: never.
+        changes_at: The next moment at which this may be different; None: never.
     """
 
     now: tuple[LiveTask, ...]
     nothing: str
     next: LiveTask | None
     missed: LiveTask | None
-    changes_at: str
+    changes_at: datetime | None
 
 
 class LiveLinks(CalendarLinks):
@@ -180,13 +180,18 @@ class LiveSheet(CareSheet):
             "" if found.now else self.say(f"desk.owner.{nothing}"),
             self._next(found.next, at) if found.next else None,
             self._missed_task(at),
-            found.changes_at.isoformat() if found.changes_at else "",
+            min([each for each in (found.changes_at, self._ends) if each and each > at], default=None),
         )
+
+    @property
+    def _ends(self) -> datetime | None:
+        """The end of curing, if there is a date."""
+        words = self.words_by_kind.get(MilestoneKind.CURING_ENDS)
+        return words.when.instant if words and words.when else None
 
     def rest_at(self, at: datetime) -> JobInProgress | None:
         """Return the owner's part at a moment at which nothing more is to be done; None: nothing to add."""
-        ends = self.words_by_kind.get(MilestoneKind.CURING_ENDS)
-        if ends is not None and ends.when is not None and ends.when.instant <= at:
+        if self._ends is not None and self._ends <= at:
             title, when, text = (self.say(f"your-part.over{each}") for each in ("", "-when", "-text"))
             return JobInProgress("", title, when, text)
         has_words = self.wording.reader.has(f"your-part.{self.wording.dates.method}-text")

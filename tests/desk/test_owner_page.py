@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import pytest
 from icalendar import Calendar
 
+from handover.desk.page_cache import PageCache
 from handover.desk.static_files import static_files
 from handover.documents.schedule_json import read_schedule
 from handover.schedule.now_and_next import owner_work, task_key
@@ -28,6 +29,7 @@ from handover.service.desk.owner_pages import (
 )
 
 if TYPE_CHECKING:
+    from starlette.applications import Starlette
     from starlette.testclient import TestClient
 
     from handover.schedule.model import CureSchedule
@@ -118,6 +120,20 @@ def test_at_night_the_next_work_is_tomorrow(
     assert "Nothing more to do today" in text
     assert "Tomorrow, 6:30" in text
     assert schedule_of(issued_desk).timezone == "America/New_York"
+
+
+def test_a_page_that_was_kept_is_the_one_that_is_made_anew(
+    visitor: TestClient, owner_path: str, desk_clock: DeskClock, issued_desk: Desk, desk_app: Starlette
+) -> None:
+    """At hours around each task, after others were shown, the page is what a desk shows that begins then."""
+    for task in owner_work(schedule_of(issued_desk))[:3]:
+        for minutes in (-1, 0, 1):
+            desk_clock.at = task.start + timedelta(minutes=minutes)
+            kept = [visitor.get(owner_path).text for _ in range(2)]
+            desk_app.state.pages = PageCache()
+            assert {*kept, visitor.get(owner_path).text} == {kept[0]}
+    desk_clock.at = owner_work(schedule_of(issued_desk))[0].start - timedelta(minutes=1)
+    assert "Nothing to do right now" in now_text(visitor.get(owner_path).text), "a clock that was set back"
 
 
 @pytest.mark.parametrize("language", ["en", "es"])

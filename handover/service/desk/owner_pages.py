@@ -10,7 +10,7 @@ import threading
 from collections import OrderedDict
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from sqlalchemy import delete, insert, select, update
 
@@ -38,6 +38,8 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
     from datetime import datetime
     from pathlib import Path
+
+    from sqlalchemy import Connection
 
     from handover.archive.bag import Bag
     from handover.jobs.record import JobRecord
@@ -176,14 +178,37 @@ def task_keys(schedule: CureSchedule) -> frozenset[str]:
     return frozenset(map(task_key, owner_work(schedule)))
 
 
+@dataclass(frozen=True)
+class OwnerWords:
+    """What the owner of a job said: of tasks by their keys, of the changes, of the issue."""
+
+    ticks: frozenset[tuple[str, str]]
+    seen: bool
+    acknowledgement: DeskAcknowledgement | None
+
+
+def owner_words(desk: Desk, job: str, revision: int) -> OwnerWords:
+    """Return what the owner said of an issue."""
+    with desk.reading() as connection:
+        return OwnerWords(
+            frozenset(_ticks(connection, job).items()),
+            _is_seen(connection, job, revision),
+            _acknowledgement(connection, job, revision),
+        )
+
+
 # ---- ticks ------------------------------------------------------------------------------------------
 
 
 def ticks_of(desk: Desk, job: str) -> Mapping[str, str]:
     """Return what the owner said of tasks, by their keys."""
-    statement = select(TICK.c.task, TICK.c.state).where(TICK.c.job == job)
     with desk.reading() as connection:
-        return {each.task: each.state for each in connection.execute(statement)}
+        return _ticks(connection, job)
+
+
+def _ticks(connection: Connection, job: str) -> dict[str, str]:
+    statement = select(TICK.c.task, TICK.c.state).where(TICK.c.job == job)
+    return {each.task: each.state for each in connection.execute(statement)}
 
 
 def change_ticks(desk: Desk, job: str, done: Collection[str], undone: Collection[str]) -> None:
@@ -239,19 +264,16 @@ def missed_tasks(desk: Desk, limit: int = 50) -> tuple[MissedTask, ...]:
 # ---- changes that were seen -------------------------------------------------------------------------
 
 
-def is_seen(desk: Desk, job: str, revision: int) -> bool:
-    """Return whether the owner has seen the changes of an issue."""
+def _is_seen(connection: Connection, job: str, revision: int) -> bool:
     statement = select(SEEN.c.at).where(SEEN.c.job == job, SEEN.c.revision == revision)
-    with desk.reading() as connection:
-        return connection.execute(statement).first() is not None
+    return connection.execute(statement).first() is not None
 
 
 def note_seen(desk: Desk, job: str, revision: int) -> None:
     """Note that the owner has seen the changes of an issue."""
     allow(desk, f"owner {job}", OWNER_POSTS)
     with desk.writing() as connection:
-        there = select(SEEN.c.at).where(SEEN.c.job == job, SEEN.c.revision == revision)
-        if connection.execute(there).first() is None:
+        if not _is_seen(connection, job, revision):
             row = {"job": job, "revision": revision, "at": to_seconds(desk.now())}
             connection.execute(insert(SEEN).values(**row))
             write_audit(connection, desk.now(), f"owner of {job}", "seen", str(revision))
@@ -276,7 +298,7 @@ def acknowledgement_of(desk: Desk, job: str, revision: int) -> DeskAcknowledgeme
         return _acknowledgement(connection, job, revision)
 
 
-def _acknowledgement(connection: Any, job: str, revision: int) -> DeskAcknowledgement | None:
+def _acknowledgement(connection: Connection, job: str, revision: int) -> DeskAcknowledgement | None:
     row = connection.execute(
         select(ACKNOWLEDGEMENT).where(ACKNOWLEDGEMENT.c.job == job, ACKNOWLEDGEMENT.c.revision == revision)
     ).first()
