@@ -22,7 +22,7 @@ SUITE := env -u PYTHONDONTWRITEBYTECODE $(RUN)/pytest -n logical --maxprocesses 
 SAMPLE := sample_jobs/summer-garage
 ISSUED := 2026-07-14T12:30:00-04:00
 
-.PHONY: sample desk test suite types quick agreement campaign lowest bare image bench sweeps pictures golden lock clean environment desk-environment test-environment
+.PHONY: sample desk desk-samples test suite types quick agreement campaign lowest bare image bench sweeps pictures golden lock clean environment desk-environment test-environment
 
 sample: environment
 	@$(RUN)/handover issue $(SAMPLE)/job.toml --weather $(SAMPLE)/weather.csv --as-of $(ISSUED) -o out/summer-garage
@@ -31,12 +31,14 @@ sample: environment
 DESK := out/desk
 OTHER := sample_jobs/driveway-compound
 PORT := 8080
-desk: desk-environment
+desk: desk-samples
+	@$(RUN)/handover serve --archive $(DESK)/archive --as-of $(ISSUED) --listen 127.0.0.1:$(PORT)
+
+desk-samples: desk-environment
 	@mkdir -p $(DESK)
 	@$(RUN)/handover issue $(SAMPLE)/job.toml --weather $(SAMPLE)/weather.csv --as-of $(ISSUED) -o $(DESK)/summer-garage >$(DESK)/log 2>&1
 	@$(RUN)/handover issue $(OTHER)/job.toml --weather $(OTHER)/weather.csv --as-of 2026-05-05T14:45:00-04:00 -o $(DESK)/driveway >>$(DESK)/log 2>&1
 	@$(RUN)/handover archive $(DESK)/summer-garage $(DESK)/driveway --to $(DESK)/archive >>$(DESK)/log 2>&1
-	@$(RUN)/handover serve --archive $(DESK)/archive --as-of $(ISSUED) --listen 127.0.0.1:$(PORT)
 
 # The checks that take a while run side by side: where one has an idle processor, another fills it.
 test: test-environment
@@ -107,6 +109,9 @@ pictures: sample test-environment
 	pdftoppm -r 72 -png -singlefile -f 1 out/summer-garage/data-sheet.pdf $(PICTURES)/data-sheet
 	chromium --headless --no-sandbox --hide-scrollbars --window-size=390,844 \
 	    --screenshot=$(PICTURES)/care-page.png out/summer-garage/care-page.html 2>/dev/null
+	rm -rf $(DESK)
+	@$(MAKE) --no-print-directory desk-samples
+	$(RUN)/python tests/desk/pictures.py $(DESK)/archive $(PICTURES)
 
 # Accept how the sheets of the samples look now; look at every changed picture before you commit it.
 golden: test-environment
