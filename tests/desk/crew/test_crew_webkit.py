@@ -94,7 +94,7 @@ def test_texts_photos_and_signatures_wait_for_signal(
     webkit.refresh()
     until(is_ready, "no card")
     assert webkit.execute_script("return document.getElementsByName('owner.name')[0].value") == "Lee Park"
-    assert kept().startswith("3 kept")
+    until(lambda: kept().startswith("3 kept"), "not kept")
     server.begin()
     webkit.execute_script("flush()")
     until(lambda: kept() == "All sent", "not sent")
