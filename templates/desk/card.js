@@ -205,6 +205,18 @@ function showFindings({ findings = {}, conflicts = {} }) {
   }
 }
 
+// Nothing moves under a finger: what is to be shown waits until it is lifted.
+let pressed = false;
+let delayed = null;
+addEventListener("pointerdown", () => { pressed = true; }, true);
+for (const lifted of ["pointerup", "pointercancel"]) {
+  addEventListener(lifted, () => setTimeout(() => {
+    pressed = false;
+    if (delayed) showFindings(delayed);
+    delayed = null;
+  }, 150), true);
+}
+
 // Two phones differ: both texts are there, and a person chooses.
 function choice(name, texts) {
   const box = document.createElement("div");
@@ -231,7 +243,10 @@ addEventListener("sent", async ({ detail: { item, ok, result } }) => {
   card.number = result.number;
   words.number = card.number;
   await storeCard(key, card);
-  if ((await keptItems()).every(([, each]) => each.card !== key)) showFindings(result);
+  if ((await keptItems()).every(([, each]) => each.card !== key)) {
+    if (pressed) delayed = result;
+    else showFindings(result);
+  }
   const title = document.getElementById("job-name");
   if (result.name) title.textContent = result.name;
 });

@@ -309,6 +309,8 @@ def test_no_page_is_wider_than_its_screen(
     phone_of: PhoneOf, services: StandInServices, width: int, language: str
 ) -> None:
     services.records, services.language = [LAST], language
+    where = "Alder Lane, garage floor, 12 Alder Lane, Greensboro, North Carolina 27401"
+    services.items = [DueItem("strip", where, None, None, "7:30 am", "job", where, "1", "", where, "", "")]
     phone = phone_of(viewport={"width": width, "height": 700})
     key = phone.new_card()
     phone.type("owner.name", "Lee Park")
