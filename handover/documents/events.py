@@ -415,7 +415,8 @@ class _TaskWording:
     def blankets_on(self, task: Task) -> _TaskWords:
         """Return how the blankets that cure the slab are laid."""
         title, text = self.wording.warnings.blankets_on
-        return _TaskWords(title, self._with_night(text, task))
+        leave = self.wording.say("event.blankets-on.leave")
+        return _TaskWords(title, self._with_night(f"{text}\n{leave}", task), promise=leave)
 
     def blankets_off(self, task: Task) -> _TaskWords:
         """Return how a cover is lifted: for the next watering, or when its date has come."""
