@@ -265,7 +265,7 @@ def _cover(schedule: CureSchedule, start: datetime, frosts: tuple[Risk, ...]) ->
 
 
 def keep_forms_under_covers(schedule: CureSchedule) -> CureSchedule:
-    """Return a schedule in which edge forms stay until the cover over them has been lifted, at the warmest hour.
+    """Return a schedule in which edge forms stay until the cover over them was lifted, at the warmest hour.
 
     Forms keep the edge as warm as the cover keeps the top: who strips an edge in a frost bares the coldest
     part of the slab. Where the cover comes off past the estimate, so do they.
