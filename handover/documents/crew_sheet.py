@@ -19,7 +19,7 @@ from handover.documents.change_sentences import change_sentences, foremost_chang
 from handover.documents.events import crew_work
 from handover.documents.text_measure import BOLD, MM, REGULAR, count_lines
 from handover.practice.rules import general_rules
-from handover.schedule.cover_times import first_frost, is_soft, ways_left
+from handover.schedule.cover_times import DRYING, first_frost, is_soft, ways_left
 from handover.schedule.delivery_tickets import TICKET_LIMIT, USUAL_LIMIT
 from handover.schedule.joints import saw_of
 from handover.schedule.loading import bare_frost_hours, is_hot_work, materials_to_load, pour_weather
@@ -537,6 +537,22 @@ class CrewSheet:
         for each in self.wording.dates.withheld:
             if each.kind in OWNER_DATES:
                 yield CrewRow(each.when, f"{each.title}.", each.sentence, rank=2, detail_rank=6)
+        yield from self._calls()
+
+    def _calls(self) -> Iterator[CrewRow]:
+        """Yield what the owner is told to call about, and what the crew has ready then."""
+        say, warnings = self.say, self.wording.warnings
+        if (cold := warnings.cold_to_call_at) is not None:
+            when = say("crew.call-cold.when", until=cold[1].short)
+            yield CrewRow(when, warnings.cold_call_title, say("crew.call-cold.text"), rank=3, detail_rank=4)
+        cured = self.schedule.milestone(Kind.CURING_ENDS)
+        ends = None if cured is None else cured.not_before
+        is_coated = self.schedule.cure_mode == "coat" and self.job.slab.gets_rain
+        if is_coated and (ends is None or self.schedule.is_ahead(ends)):
+            title = say("crew.call-rain.title", hours=self.speak.length(DRYING))
+            yield CrewRow(
+                say("crew.call-rain.when"), title, say("crew.call-rain.text"), rank=3, detail_rank=4
+            )
 
     @property
     def _changes_heading(self) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from handover.documents.translations import slug
+from handover.schedule.cover_times import is_soft, soft_top_cover
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import COVERING, saw_meets_water
 from handover.schedule.tasks import (
@@ -122,11 +123,19 @@ def _cover_visits(wording: Wording, first: datetime | None) -> Iterator[CrewVisi
         off = None if ends is None else ends.not_before
         if off is None or off > issued:
             until = wording.say("cover.until-told") if off is None else wording.speak.moment(off).text
-            yield start, _laying(wording, "sheet.crew-blankets", start, start + COVERING, until)
+            key = f"sheet.crew-blankets{_first_on_soft(wording, start)}"
+            yield start, _laying(wording, key, start, start + COVERING, until)
     for each in wording.visits.covers:
         if is_laid_by_crew(each) and each.start != first and wording.visits.is_to_lie(each):
             until = wording.visits.cover_end(each)
             yield each.start, _laying(wording, "sheet.crew-cover", each.start, each.end, until)
+
+
+def _first_on_soft(wording: Wording, start: datetime) -> str:
+    """Return the end of the key where plastic lies first, as blankets cannot be held clear of a soft top."""
+    job, schedule = wording.job, wording.schedule
+    has_plastic = is_soft(schedule, start) and soft_top_cover(job) == "plastic"
+    return "-plastic" if has_plastic and schedule.is_ahead(start + COVERING) else ""
 
 
 def _laying(wording: Wording, key: str, start: datetime, end: datetime, until: str) -> str:

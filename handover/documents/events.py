@@ -177,7 +177,8 @@ class _TaskWording:
             return self._timer(task)
         visit = self._visit(task)
         lines = [self.wording.say("watering.cover-off")] if "cover-off" in task.notes else []
-        lines += [*self._saw(task), self.words.visit_text(visit, task)]
+        rain = filter(None, [self.wording.visits.rain_at(visit.start)])
+        lines += [*self._saw(task), *rain, self.words.visit_text(visit, task)]
         return _TaskWords("", "\n".join(lines), "water", visit.title)
 
     def _timer(self, task: Task) -> _TaskWords:
@@ -415,7 +416,8 @@ class _TaskWording:
     def blankets_on(self, task: Task) -> _TaskWords:
         """Return how the blankets that cure the slab are laid."""
         title, text = self.wording.warnings.blankets_on
-        return _TaskWords(title, self._with_night(text, task))
+        leave = self.wording.say("event.blankets-on.leave")
+        return _TaskWords(title, self._with_night(f"{text}\n{leave}", task), promise=leave)
 
     def blankets_off(self, task: Task) -> _TaskWords:
         """Return how a cover is lifted: for the next watering, or when its date has come."""
@@ -425,7 +427,7 @@ class _TaskWording:
         after = "sheet" if sheet_after_blankets(self.schedule) else "after" if task.cover else None
         last = self.wording.say(f"event.blankets-off.{after}") if after else ""
         longer = self.wording.warnings.left_on("event.blankets-off.left-on")
-        return _TaskWords(title, "\n".join(filter(None, (text, longer, last))))
+        return _TaskWords(title, "\n".join(filter(None, (text, longer, last))), promise=longer)
 
     # ---- both
 

@@ -221,7 +221,7 @@ def _part(words: Wording) -> str:
 def _dated_lines(words: Wording) -> list[str]:
     """Return the dates, and the covers that the crew lays, in order of time; what has none comes last."""
     lines = [
-        (each.when.instant.timestamp() if each.when else inf, f"{each.title}: {each.when_text}.")
+        (each.when.instant.timestamp() if each.when else inf, _dated_line(words, each))
         for each in _to_come(words)
         if each.kind in REPORTED_KINDS
     ]
@@ -229,6 +229,12 @@ def _dated_lines(words: Wording) -> list[str]:
     if words.cover and words.visits.missed_water:
         lines.append((words.cover.start.timestamp(), f"{words.cover.title}: {words.cover.when}."))
     return [line for _, line in sorted(lines, key=lambda each: each[0])]
+
+
+def _dated_line(words: Wording, date: MilestoneWords) -> str:
+    """Return a date in a line; a use that waits for the crew to lift the blankets says so."""
+    lifted = words.dates.once_lifted(date.kind)
+    return " ".join(filter(None, (f"{date.title}: {date.when_text}.", lifted)))
 
 
 def _to_come(words: Wording) -> list[MilestoneWords]:

@@ -265,7 +265,7 @@ def _cover(schedule: CureSchedule, start: datetime, frosts: tuple[Risk, ...]) ->
 
 
 def keep_forms_under_covers(schedule: CureSchedule) -> CureSchedule:
-    """Return a schedule in which edge forms stay until the cover over them is off, and then the warmest hour.
+    """Return a schedule in which edge forms stay until the cover over them was lifted, at the warmest hour.
 
     Forms keep the edge as warm as the cover keeps the top: who strips an edge in a frost bares the coldest
     part of the slab. Where the cover comes off past the estimate, so do they.
@@ -277,7 +277,8 @@ def keep_forms_under_covers(schedule: CureSchedule) -> CureSchedule:
     covered, off = _uncovered_after(schedule, ready)
     if not covered or (forms.printed is None and off is not None):
         return schedule
-    later = _wait_for_cover(forms, off, FORMS_AFTER_COVER, _FORMS_SOURCE)
+    bare = off and off + COVERING
+    later = _wait_for_cover(forms, bare, FORMS_AFTER_COVER, _FORMS_SOURCE)
     return replace(
         schedule, milestones=tuple(later if each is forms else each for each in schedule.milestones)
     )

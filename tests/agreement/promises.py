@@ -56,7 +56,10 @@ PROMISES = (
     Promise(r"walk through the slab with you|recorrer la losa con usted", r"walk through|recorrer"),
     Promise(r"saw the joints:|cortar las juntas:", r"saw the joints|cortar las juntas"),
     Promise(r"take off the edge boards:|quitar las tablas:", r"strip the edge forms|quitar los moldes"),
-    Promise(r"patch and rub the edges:|reparar y frotar los bordes:", r"patch and rub|reparar y frotar"),
+    Promise(
+        r"mend what is open, rub the edges:|reparar lo pendiente, frotar los bordes:",
+        r"mend what is open|reparar lo pendiente",
+    ),
     Promise(
         r"until we tell you|when the crew tells you|contractor tells you"
         r"|hasta que (le )?avisemos|cuando la cuadrilla le avise|contratista le avise",

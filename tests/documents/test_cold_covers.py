@@ -41,7 +41,7 @@ from handover.schedule.model import (
     Visit,
 )
 from handover.schedule.model import MilestoneKind as Kind
-from handover.schedule.printed_times import WARMEST, print_dates
+from handover.schedule.printed_times import COVERING, WARMEST, print_dates
 from handover.schedule.tasks import (
     BENEATH_COVER,
     BUILD_RIM,
@@ -494,8 +494,8 @@ def test_edge_forms_stay_while_a_cover_lies_over_them(frozen: CureSchedule) -> N
     assert ends.not_before is not None
     assert forms is not None
     assert forms.printed is not None
-    assert forms.printed.instant >= ends.not_before
-    assert forms.printed.instant.time() == WARMEST
+    assert forms.printed.instant >= ends.not_before + COVERING
+    assert (forms.printed.instant - COVERING).time() == WARMEST
     assert forms.because.governing.rule == FORMS_AFTER_COVER
 
 

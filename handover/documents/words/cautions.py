@@ -29,6 +29,7 @@ from handover.schedule.tasks import RAIN_COVER, WALK_THROUGH, cover_tasks, is_la
 if TYPE_CHECKING:
     from datetime import datetime
 
+    from handover.documents.date_phrases import DatePhrase
     from handover.schedule.model import Caution, Figure, Protection
 
 
@@ -118,13 +119,30 @@ class CautionWording(ScheduleWords):
     @property
     def call_in_cold(self) -> str:
         """From which forecast on the owner calls, where no cover is planned; empty where one is."""
+        if self.cold_to_call_at is None:
+            return ""
+        limit, until = self.cold_to_call_at
+        return self.say(f"caution.cold-weather.call{self._of_room}", limit=limit, until=until.text)
+
+    @property
+    def cold_to_call_at(self) -> tuple[str, DatePhrase] | None:
+        """At which air the owner calls, and until when; None where a cover is planned, or it is over."""
         until = uncovered_in_cold_until(self.schedule)
         if until is None or not self.schedule.is_ahead(until):
-            return ""
+            return None
         limit = self.quantities.measure(forecast_to_call_at(self.schedule, until), "temperature")
-        room = "" if self.schedule.room is None else "-room"
-        when = self.speak.moment(until.astimezone(ZoneInfo(self.schedule.timezone))).text
-        return self.say(f"caution.cold-weather.call{room}", limit=limit, until=when)
+        return limit, self.speak.moment(until.astimezone(ZoneInfo(self.schedule.timezone)))
+
+    @property
+    def cold_call_title(self) -> str:
+        """What the crew reads of a call in cold; empty where the owner is not asked to."""
+        if self.cold_to_call_at is None:
+            return ""
+        return self.say(f"crew.call-cold.title{self._of_room}", limit=self.cold_to_call_at[0])
+
+    @property
+    def _of_room(self) -> str:
+        return "" if self.schedule.room is None else "-room"
 
     def left_on(self, key: str) -> str:
         """Return until when blankets would stay on for repeated frost; empty where no date is known."""

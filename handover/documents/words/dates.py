@@ -261,6 +261,21 @@ class DateWording:
         strips = self.schedule.milestone(MilestoneKind.STRIP_EDGE_FORMS) is not None
         return self.say("milestone.words.nails") if strips else ""
 
+    def once_lifted(self, kind: MilestoneKind) -> str:
+        """Return that a use on foot waits for the crew to lift the blankets that hold it back; else empty.
+
+        The crew may lift them later than planned: the hour alone would have people step on them.
+        """
+        milestone = self.schedule.milestone(kind)
+        if milestone is None or milestone.not_before is None:
+            return ""
+        is_held = milestone.because.governing.rule.endswith(UNDER_COVER)
+        is_lifted = any(
+            self.schedule.is_ahead(each.end) and each.start <= milestone.not_before
+            for each in self.schedule.tasks_of("crew", BLANKETS_OFF)
+        )
+        return self.say("milestone.words.once-lifted") if is_held and is_lifted else ""
+
     @cached_property
     def blankets_left_on(self) -> str:
         """The week until which blankets would stay on for repeated frost; empty where none is known."""
@@ -392,6 +407,7 @@ class DateWording:
         part = "sentence-frost" if self._is_dry_look(milestone) else "sentence"
         more = self._warming() if milestone.kind == MilestoneKind.HEATING else ()
         parts = (
+            self.once_lifted(milestone.kind),
             self._of_kind(milestone.kind, part),
             self._between_waterings(milestone),
             self._waits_for_cover(milestone),

@@ -265,14 +265,27 @@ class WateringWording(ScheduleWords):
         notes = [self.say(f"between.note.{slug(cover.cover)}")] if cover and day.visits else []
         if any(is_dry_look(self.schedule, visit) for visit in day.visits):
             notes.append(self.say("watering.look-only"))
+        notes.append(self._rain_note(day))
+        return " ".join(filter(None, notes))
+
+    def rain_at(self, start: datetime) -> str:
+        """Return what the owner does at a watering that counts on rain, if it stays dry; mostly empty."""
+        days = (each for each in self.schedule.watering if any(one.start == start for one in each.visits))
+        return next((self._rain_note(each) for each in days if self._counts_on_rain(each)), "")
+
+    def _counts_on_rain(self, day: WateringDay) -> bool:
+        """Return whether a day has fewer waterings, as rain should do the rest."""
+        fewer = len(day.visits) < max(len(each.visits) for each in self.schedule.watering)
+        return fewer and not is_rain_kept_off(self.schedule)
+
+    def _rain_note(self, day: WateringDay) -> str:
+        """Return the chance of rain on a day, and what if it stays dry where fewer waterings count on it."""
         printed_from = general_rules()["rain.printed"]
-        if day.visits and day.rain_probability is not None and day.rain_probability >= printed_from:
-            fewer = len(day.visits) < max(len(each.visits) for each in self.schedule.watering)
-            under = "-covered" if cover or self.schedule.curing_method == BURLAP else ""
-            counts = fewer and not is_rain_kept_off(self.schedule)
-            key = f"watering.rain-counted-on{under}" if counts else "watering.rain-chance"
-            notes.append(self.say(key, chance=self.quantities.percent(day.rain_probability)))
-        return " ".join(notes)
+        if not day.visits or day.rain_probability is None or day.rain_probability < printed_from:
+            return ""
+        under = "-covered" if self.schedule.between or self.schedule.curing_method == BURLAP else ""
+        key = f"watering.rain-counted-on{under}" if self._counts_on_rain(day) else "watering.rain-chance"
+        return self.say(key, chance=self.quantities.percent(day.rain_probability))
 
     def _is_before_coat(self, day: WateringDay) -> bool:
         """Return whether a cover keeps the water in on a day, before a compound or in place of it."""
