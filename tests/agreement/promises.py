@@ -57,8 +57,8 @@ PROMISES = (
     Promise(r"saw the joints:|cortar las juntas:", r"saw the joints|cortar las juntas"),
     Promise(r"take off the edge boards:|quitar las tablas:", r"strip the edge forms|quitar los moldes"),
     Promise(
-        r"mend what is open, rub the edges:|reparar lo pendiente, frotar los bordes:",
-        r"mend what is open|reparar lo pendiente",
+        r"mend, rub the edges:|reparar, frotar los bordes:",
+        r"mend, rub|reparar, frotar",
     ),
     Promise(
         r"until we tell you|when the crew tells you|contractor tells you"

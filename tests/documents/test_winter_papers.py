@@ -157,5 +157,5 @@ def test_what_the_crew_mends_need_not_be_at_an_edge(sample_inputs: Any, language
     """Seen: a mark on the top stood under the patching of the edges."""
     words = words_of(sample_inputs, "driveway-compound", language)
     [row] = (each for each in CrewSheet(words).rows("visits") if each.kind == RUB_EDGES)
-    assert row.what.startswith({"en": "Mend what is open", "es": "Reparar lo pendiente"}[language])
+    assert row.what.startswith({"en": "Mend, rub", "es": "Reparar, frotar"}[language])
     assert any(words.say("event.rub-edges.title") in each for each in CareSheet(words, {}).crew)
