@@ -36,7 +36,7 @@ def issue(sample: Path, folder: Path) -> None:
     placement = tomllib.loads((sample / "job.toml").read_text(encoding="utf-8"))["placement"]
     as_of = placement.get("finished", placement["end"]) + timedelta(hours=1)
     (weather,) = sample.glob("weather.*")
-    arguments = ("issue", sample / "job.toml", "-w", weather, "--as-of", f"{as_of}-04:00", "-o", folder)
+    arguments = ("issue", sample / "job.toml", "-w", weather, "--as-of", as_of, "-o", folder)
     said = io.StringIO()
     with redirect_stdout(said), redirect_stderr(said):
         status = main([str(each) for each in arguments])

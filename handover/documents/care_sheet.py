@@ -649,6 +649,7 @@ class CareSheet:
             between=self.schedule.between.cover if self.schedule.between else "",
             by_crew=is_hose_by_crew(self.schedule),
             timer=self.wording.visits.by_timer,
+            is_reset=self.schedule.timer_reset is not None,
             steep=self.schedule.has_caution("steep"),
             loops=self.wording.hose_loops,
             looks=self.waters,

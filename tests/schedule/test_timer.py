@@ -182,6 +182,10 @@ def test_a_timer_whose_program_changes_is_set_again(job: Job, weather: Weather, 
         wording = Wording(record, replace(again, changes=found), language=language)
         when = wording.speak.moment(hour).text
         assert when in CareSheet(wording, {}).intro
+        how, before = (
+            str(CareSheet(each, {}).how) for each in (wording, Wording(record, first, language=language))
+        )
+        assert how.partition("</li>")[0] != before.partition("</li>")[0]  # no longer the crew's
         assert [each for each in change_sentences(wording) if when in each]
     third = replace(again, issued_at=issued + timedelta(days=1), revision=3)
     assert timer_reset(again, third, record) == hour  # set once more, not with each issue
