@@ -118,6 +118,7 @@ def _page_text(
         say=words.say,
         work=work,
         rest=care.rest_at(at),
+        crew=care.crew_at(at),
         seen=shown.words.seen,
         said=shown.words.acknowledgement,
         refusal=refusal,
@@ -129,7 +130,8 @@ def _page_text(
         names={each: load_translations(each).say("language") for each in LANGUAGES},
         **live_charts(words),
     )
-    return text, work.changes_at
+    changes = (work.changes_at, care.crew_changes_at(at))
+    return text, min((each for each in changes if each), default=None)
 
 
 def _wait_page(request: Request, job: str) -> Response:

@@ -18,6 +18,7 @@ from handover.documents import charts
 from handover.documents.calendar_links import CalendarLink, CalendarLinks
 from handover.documents.calendars import event_from
 from handover.documents.care_sheet import CareSheet
+from handover.documents.crew_visits import crew_visits
 from handover.documents.date_phrases import capitalise
 from handover.documents.events import event_of, owner_events
 from handover.documents.pictures import clean_picture
@@ -182,6 +183,20 @@ class LiveSheet(CareSheet):
             self._missed_task(at),
             min([each for each in (found.changes_at, self._ends) if each and each > at], default=None),
         )
+
+    def crew_at(self, at: datetime) -> tuple[str, ...]:
+        """Return the crew's visits at a moment: what is over is left out, "now" is that moment."""
+        schedule = replace(self.schedule, issued_at=max(at, self.schedule.issued_at))
+        words = self.wording
+        later = type(words)(
+            words.job, schedule, language=words.language, units=words.units, templates=words.templates
+        )
+        return crew_visits(later)
+
+    def crew_changes_at(self, at: datetime) -> datetime | None:
+        """Return the next moment at which the crew's visits may be different; None: never."""
+        hours = (hour for each in self.schedule.tasks_of("crew") for hour in (each.start, each.end))
+        return min((each for each in hours if each > at), default=None)
 
     @property
     def _ends(self) -> datetime | None:

@@ -96,6 +96,19 @@ def test_now_and_next_follow_the_clock_of_the_desk(
     assert "Curing is done" in last
 
 
+def test_visits_of_the_crew_leave_the_page_when_they_are_over(
+    visitor: TestClient, issued_desk: Desk, owner_path: str, desk_clock: DeskClock
+) -> None:
+    """Seen: "Saw the joints: now" on the page of the day after."""
+    [saw] = schedule_of(issued_desk).tasks_of("crew", "saw-joints")
+    desk_clock.at = saw.end - timedelta(minutes=20)
+    assert "Saw the joints: now" in visitor.get(owner_path).text
+    desk_clock.at = saw.end + timedelta(minutes=1)
+    page = visitor.get(owner_path).text
+    assert "Saw the joints" not in page.partition("The crew comes back")[2].partition("</div>")[0]
+    assert "The crew comes back" in page  # for the forms
+
+
 def test_a_coat_is_left_alone_until_it_has_done_its_work(
     visitor: TestClient, desk: Desk, ask: Ask, record_text: str, desk_clock: DeskClock
 ) -> None:
