@@ -814,6 +814,8 @@ def test_who_saws_may_step_on_it_and_lifts_the_sheet_that_lies(
     note = wording.surface.to_come.note if wording.surface.to_come else ""
     assert (wording.say("surface.saw-sheet") in note) == lifts
     assert (wording.say("surface.saw") in note) != lifts
+    keeps_on = {"en": "fold it back along the line only", "es": "dóblela solo en la línea"}[language]
+    assert (keeps_on in note) != lifts  # seen: to saw before it is covered left the top bare for hours
     assert {"en": "and to saw.", "es": "y para cortar."}[language] in note
 
 
