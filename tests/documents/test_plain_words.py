@@ -139,7 +139,7 @@ def test_the_steps_of_every_method_are_easy(name: str) -> None:
 @pytest.mark.parametrize("name", [f"how/{slug(method)}.md" for method in get_args(Method)])
 def test_every_step_has_its_own_line(job: JobRecord, name: str, language: str, special: bool) -> None:
     """A block that ends a line takes the end of the line with it, and the next step to its own."""
-    asked = ("by_crew", "timer", "steep", "hot", "between", "dries", "looks", "dry_looks")
+    asked = ("by_crew", "timer", "is_reset", "steep", "hot", "between", "dries", "looks", "dry_looks")
     asked += ("coat_at", "no_coat", "seals", "white")
     text = fill_text(f"{language}/{name}", **dict.fromkeys(asked, special), slab=job.slab, loops="0.6 m")
     steps = [line for line in text.splitlines() if line.strip()]

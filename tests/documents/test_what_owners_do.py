@@ -382,3 +382,17 @@ def test_children_stay_away_until_the_boards_with_nails_are_cleared(
         assert any(nails in line for line in crew_visits(wording)) is has_boards
         assert (nails in event.description) is has_boards
         assert (wording.say("message.keep-off-nails") in letter(wording)) is has_boards
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize(("cover", "stays"), [("wet burlap", False), ("plastic sheet", True)])
+def test_the_crew_leaves_the_cover_that_the_owner_is_promised(
+    job: JobRecord, schedule: CureSchedule, language: str, cover: str, stays: bool
+) -> None:
+    """Seen: "it stays until 1:30" of burlap that stays on; who chose fog read of no cover to lay."""
+    covered = replace(covered_by_crew(schedule, cover), issued_at=schedule.placement_start)
+    words = Wording(job, covered, language=language).surface.task
+    assert words is not None
+    assert {"en": "Whichever way, lay", "es": "De cualquier modo, ponga"}[language] in words.note
+    until = {"en": "It stays until", "es": "Queda puesto hasta"}[language]
+    assert (until in words.choices[0].how) == stays

@@ -220,6 +220,7 @@ class SurfaceWording(ScheduleWords):
             "spray": self._start(task, "spray", begun=begun),
             "cover": self._hour(task.cover_from) if task.cover_from else "",
             "until": self._hour(task.until),
+            "stays": self._stays(task),
             "clear": self.clear_of_rain if choice.how == SHEET_RAIN else self._clear,
             "what": self.say(f"surface.what.{slug(between.cover) if between else 'any'}"),
             "burlap": self.say(f"surface.burlap-{'dry' if bare_frost(self.schedule) else 'damp'}"),
@@ -239,7 +240,20 @@ class SurfaceWording(ScheduleWords):
             key = f"{key}-{self._time_left(choice, task, task.not_after)}"
             values = {**values, "dry": self._hour(task.not_after)}
         way = self.say(self._of_method(key), **values)
+        way = way.rstrip()
         return ChoiceWords(capitalise(way) if first else self.say("surface.or", way=way), self._cost(choice))
+
+    @property
+    def _left_with_owner(self) -> str:
+        """The end of the keys of words for a cover that the crew lays and the owner keeps; else empty."""
+        between, laid = self.schedule.between, left_on_until_water(self.schedule)
+        return f"-{slug(laid)}" if between and laid == between.cover else ""
+
+    def _stays(self, task: SurfaceTask) -> str:
+        """Return until when the cover stays; empty for burlap that the owner waters and leaves on."""
+        if self._left_with_owner == f"-{slug(BURLAP)}":
+            return ""
+        return self.say("surface.in-doubt.stays", until=self._hour(task.until))
 
     @property
     def _before_frost(self) -> str:
@@ -296,7 +310,7 @@ class SurfaceWording(ScheduleWords):
             return
         yield from self._frost_notes(task)
         if self.schedule.between is not None and task.work != "cover":
-            yield self.say("surface.stays-between")
+            yield self.say(f"surface.stays-between{self._left_with_owner}")
         is_sawn = self._is_sawn_after(task.start)
         if not (begun and self._is_firm(task)):
             step = "surface.no-step-saw" if is_sawn else "surface.no-step"
@@ -354,9 +368,8 @@ class SurfaceWording(ScheduleWords):
             key = self._of_method(f"surface.sheet-lay-owner{self._wide}" if bridged else "surface.lay-owner")
             return self.say(key, at=self._hour(task.cover_from or task.start))
         fog = "surface.fog-owner" if self.job.slab.covers else "surface.no-cover-owner"
-        between, laid = self.schedule.between, left_on_until_water(self.schedule)
-        stays = f"-{slug(laid)}" if between and laid == between.cover else ""
-        key = fog if laid is None else f"surface.cover-owner{stays}"
+        laid = left_on_until_water(self.schedule)
+        key = fog if laid is None else f"surface.cover-owner{self._left_with_owner}"
         return self.say(key, until=self._moment(task.until))
 
     def _of_method(self, key: str) -> str:
